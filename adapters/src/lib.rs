@@ -1,0 +1,12 @@
+//! Adapters: one folder per machine protocol, all alike inside.
+//!
+//! `settings` is the adapter's part of the configuration, `decode` turns bytes or messages into
+//! signals and is pure, `link` keeps the connection, `machine` is the other side: a simulated
+//! machine that speaks the real protocol. An adapter never sees the ledger; it hands over
+//! signals and learns when what follows from them is durable.
+
+pub mod link;
+pub mod modbus;
+pub mod mqtt;
+pub mod settings;
+pub mod simulated;

@@ -1,0 +1,231 @@
+//! The link: connects, reads in rounds, writes outputs, and begins again when that fails.
+
+use std::sync::Arc;
+use std::time::Instant;
+
+use async_trait::async_trait;
+use stencilward_domain::names::MachineName;
+use stencilward_domain::outputs::Wanted;
+use stencilward_domain::signal::{Said, Signal};
+use tokio::sync::watch;
+use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
+
+use super::client::{Client, Failure};
+use super::courier::{Courier, Room};
+use super::decode::Decoder;
+use super::outputs::Outputs;
+use super::plan::Plan;
+use super::settings::Settings;
+use super::wiring::Wiring;
+use crate::link::{BackOff, Floor, Trouble, heard};
+
+/// Rounds in a row that a machine may be too busy to answer before its link counts as lost.
+const BUSY_ROUNDS: u32 = 10;
+
+/// A connection to one machine that speaks Modbus TCP.
+#[derive(Debug, Clone)]
+pub struct Link {
+    machine: MachineName,
+    settings: Settings,
+}
+
+impl Link {
+    /// A link with settings in which [`Settings::check`] finds no fault; points and outputs whose
+    /// names are no names are left out.
+    #[must_use]
+    pub fn new(machine: MachineName, settings: Settings) -> Self {
+        Self { machine, settings }
+    }
+}
+
+#[async_trait]
+impl crate::link::Link for Link {
+    fn machines(&self) -> Vec<MachineName> {
+        vec![self.machine.clone()]
+    }
+
+    async fn run(self: Box<Self>, floor: Floor) {
+        Work::new(*self, floor).run().await;
+    }
+}
+
+/// A link at work.
+struct Work {
+    machine: MachineName,
+    settings: Settings,
+    plan: Plan,
+    decoder: Decoder,
+    outputs: Outputs,
+    courier: Courier,
+    back_off: BackOff,
+    state: State,
+    /// That the link is lost, while there was no room to say so.
+    unsent: Option<Signal>,
+    busy_rounds: u32,
+    floor: Floor,
+}
+
+/// What was last said about the link.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    Untold,
+    Up,
+    Lost,
+}
+
+impl Work {
+    fn new(link: Link, floor: Floor) -> Self {
+        let Link { machine, settings } = link;
+        let wiring = Arc::new(Wiring::of(&settings));
+        let observer = Arc::clone(&floor.observer);
+        Self {
+            plan: Plan::of(&wiring),
+            decoder: Decoder::new(Arc::clone(&wiring)),
+            outputs: Outputs::new(machine.clone(), observer, wiring),
+            courier: Courier::start(floor.intake.clone()),
+            back_off: BackOff::for_machines(),
+            state: State::Untold,
+            unsent: None,
+            busy_rounds: 0,
+            machine,
+            settings,
+            floor,
+        }
+    }
+
+    async fn run(mut self) {
+        let stop = self.floor.stop.clone();
+        loop {
+            let failure = self.attempt().await;
+            if failure == Failure::Stopped {
+                return;
+            }
+            self.note(failure);
+            let wait = self.back_off.wait();
+            // With a full intake the link does not wait to be heard: its outputs come first.
+            let told = timeout(wait, self.courier.hand_over(&mut self.unsent));
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = self.courier.closed() => return,
+                _ = async { tokio::join!(sleep(wait), told) } => {}
+            }
+        }
+    }
+
+    /// One connection, from its beginning to its end.
+    async fn attempt(&mut self) -> Failure {
+        let stop = self.floor.stop.clone();
+        let mut client = match Client::connect(&self.settings, stop).await {
+            Ok(client) => client,
+            Err(failure) => return failure,
+        };
+        self.outputs.start_anew();
+        self.busy_rounds = 0;
+        let failure = self.serve(&mut client).await;
+        if failure == Failure::Stopped {
+            client.say_last_words();
+            // The machine that cannot be told any more locks by its heartbeat.
+            let _ = self.outputs.refuse(&mut client).await;
+        }
+        failure
+    }
+
+    /// Works on a connection until that fails.
+    async fn serve(&mut self, client: &mut Client) -> Failure {
+        match self.rounds(client).await {
+            Ok(never) => match never {},
+            Err(failure) => failure,
+        }
+    }
+
+    async fn rounds(&mut self, client: &mut Client) -> Result<std::convert::Infallible, Failure> {
+        let stop = self.floor.stop.clone();
+        let mut wanted = self.floor.wanted.clone();
+        let mut ticks = interval(self.settings.poll.0);
+        ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
+        self.outputs.settle(client, &now_wanted(&mut wanted)).await?;
+        loop {
+            tokio::select! {
+                biased;
+                () = stop.cancelled() => return Err(Failure::Stopped),
+                () = self.courier.closed() => return Err(Failure::Stopped),
+                _ = ticks.tick() => self.round(client).await?,
+                () = changed(&mut wanted) => {}
+            }
+            self.outputs.settle(client, &now_wanted(&mut wanted)).await?;
+        }
+    }
+
+    /// Reads everything once and hands over what is new. While the intake is full nothing is
+    /// read.
+    async fn round(&mut self, client: &mut Client) -> Result<(), Failure> {
+        let began = Instant::now();
+        let room = match self.courier.room() {
+            Room::Free(room) => room,
+            Room::Full => return Ok(()),
+            Room::Closed => return Err(Failure::Stopped),
+        };
+        if let Some(signal) = self.unsent.take() {
+            room.send(vec![signal]);
+            return Ok(());
+        }
+        let bank = match client.read(&self.plan).await {
+            Ok(bank) => bank,
+            Err(Failure::Exception { busy: true, why }) if self.busy_rounds < BUSY_ROUNDS => {
+                self.busy_rounds += 1;
+                let observer = &self.floor.observer;
+                observer.trouble(&self.machine, Trouble::Exception, &why);
+                return Ok(());
+            }
+            Err(failure) => return Err(failure),
+        };
+        self.busy_rounds = 0;
+        self.back_off.reset();
+        self.state = State::Up;
+        let round = self.decoder.round(&bank);
+        for (kind, detail) in &round.troubles {
+            self.floor.observer.trouble(&self.machine, *kind, detail);
+        }
+        if !round.said.is_empty() {
+            let said = round.said.into_iter();
+            room.send(said.map(|said| heard(&self.machine, said)).collect());
+        }
+        self.floor.observer.round(&self.machine, began.elapsed());
+        Ok(())
+    }
+
+    /// Notes a failure. That the link is lost is to be told, unless it was told already.
+    fn note(&mut self, failure: Failure) {
+        let (kind, why) = match failure {
+            Failure::Gone { kind, why } => (kind, why),
+            Failure::Exception { why, .. } => (Trouble::Exception, why),
+            Failure::Stopped => return,
+        };
+        self.floor.observer.trouble(&self.machine, kind, &why);
+        if self.state == State::Lost {
+            return;
+        }
+        self.state = State::Lost;
+        self.decoder.lost();
+        self.unsent = Some(heard(&self.machine, Said::LinkLost { why }));
+    }
+}
+
+/// What is wanted now. When nobody is left to want anything, every permission is taken back.
+fn now_wanted(wanted: &mut watch::Receiver<Arc<Wanted>>) -> Arc<Wanted> {
+    let gone = wanted.has_changed().is_err();
+    let now = Arc::clone(&wanted.borrow_and_update());
+    if !gone {
+        return now;
+    }
+    let mut refusing = Wanted::clone(&now);
+    refusing.refuse_all();
+    Arc::new(refusing)
+}
+
+/// Returns when something else is wanted; never once nobody is left to want anything.
+async fn changed(wanted: &mut watch::Receiver<Arc<Wanted>>) {
+    if wanted.changed().await.is_err() {
+        std::future::pending().await
+    }
+}

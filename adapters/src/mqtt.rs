@@ -1,0 +1,24 @@
+//! MQTT 3.1.1 through a broker.
+//!
+//! Two connections, because acknowledgements wait while the publishing window is full: `consume`
+//! takes in, with a persistent session and acknowledgement after durability; `outbox` publishes.
+
+mod check;
+mod consume;
+mod decode;
+mod encode;
+mod link;
+mod listen;
+mod machine;
+mod outbox;
+mod outputs;
+mod payload;
+mod router;
+mod settings;
+mod topic;
+mod words;
+
+pub use link::Link;
+pub use machine::Machine;
+pub use router::{Reading, Router};
+pub use settings::{Broker, Measures, Message, Output, Settings, Signal};

@@ -1,0 +1,224 @@
+//! What a schema cannot see in the MQTT part of the configuration.
+
+use std::collections::HashMap;
+
+use stencilward_domain::names::{CounterName, OutputName};
+
+use super::settings::{Broker, Message, Output, Settings, Signal};
+use super::topic::{filter_fault, name_fault};
+use crate::settings::Drive;
+
+type Found = Vec<(String, String)>;
+
+impl Broker {
+    /// Everything wrong with it: the key's path below it, and what is wrong and allowed.
+    #[must_use]
+    pub fn check(&self) -> Vec<(String, String)> {
+        let mut found = Found::new();
+        let mut fault = |key: &str, wrong: &str| found.push((key.to_owned(), wrong.to_owned()));
+        if host_and_port(&self.address).is_none() {
+            fault("address", "is no host with a port, such as 127.0.0.1:1883");
+        }
+        if self.client.is_empty() || self.client.len() > 60 {
+            fault("client", "a client id has between 1 and 60 bytes");
+        }
+        if self.keep_alive.0.as_secs() == 0 || self.keep_alive.0.as_secs() > 65_535 {
+            fault("keep-alive", "lies between 1s and 65535s");
+        }
+        match (&self.user, &self.password_file, &self.password_env) {
+            (_, Some(_), Some(_)) => fault("password-env", "give a file or a variable, not both"),
+            (None, Some(_), None) => fault("user", "missing: a password needs a user"),
+            (None, None, Some(_)) => fault("user", "missing: a password needs a user"),
+            _ => {}
+        }
+        found
+    }
+}
+
+/// Splits an address into host and port.
+pub(super) fn host_and_port(address: &str) -> Option<(String, u16)> {
+    let (host, port) = address.rsplit_once(':')?;
+    let host = host.trim_start_matches('[').trim_end_matches(']');
+    let port = port.parse().ok().filter(|port| *port != 0)?;
+    (!host.is_empty()).then(|| (host.to_owned(), port))
+}
+
+impl Settings {
+    /// Everything wrong with it: the key's path below `mqtt`, and what is wrong and allowed.
+    #[must_use]
+    pub fn check(&self) -> Vec<(String, String)> {
+        let mut found = Found::new();
+        for (index, message) in self.messages.iter().enumerate() {
+            message.check(&format!("messages[{index}]"), &mut found);
+        }
+        let mut seen = HashMap::new();
+        for (index, output) in self.outputs.iter().enumerate() {
+            let path = format!("outputs[{index}]");
+            output.check(&path, &mut found);
+            if let Some(first) = seen.insert(output.name.trim(), path.clone()) {
+                found.push((
+                    format!("{path}.name"),
+                    format!("{:?} is used before, at {first}", output.name),
+                ));
+            }
+        }
+        found
+    }
+}
+
+/// Keys a signal must and may have beside the ones that every message may have.
+fn keys(signal: Signal) -> (&'static [&'static str], &'static [&'static str]) {
+    match signal {
+        Signal::StrokeTotal => (&["width"], &["value", "counter"]),
+        Signal::StrokesDone | Signal::BoardsCounted => (&["count"], &[]),
+        Signal::StencilSeated => (&["stencil"], &[]),
+        Signal::StencilRemoved => (&[], &[]),
+        Signal::WashBegan => (&[], &["stencil", "programme"]),
+        Signal::WashEnded => (&["outcome", "outcomes"], &["stencil", "programme", "measured"]),
+        Signal::SlotOccupied | Signal::SlotEmptied => (&["slot"], &["stencil"]),
+        Signal::StoreAsked => (&["stencil"], &["slot", "answer"]),
+        Signal::TakeAsked => (&["stencil"], &["order", "destination", "answer"]),
+        Signal::MachineState => (&["states"], &["value"]),
+        Signal::Fault => (&["code", "active"], &["text"]),
+        Signal::Link => (&["up", "lost"], &["value"]),
+        Signal::Measured => (&["quantity", "unit"], &["value", "stencil"]),
+        Signal::OrderReleased | Signal::OrderStarted => {
+            (&["order"], &["product", "side", "revision", "boards"])
+        }
+        Signal::OrderFinished => (&["order"], &[]),
+    }
+}
+
+impl Message {
+    fn check(&self, path: &str, found: &mut Found) {
+        let mut fault = |key: &str, wrong: String| found.push((format!("{path}.{key}"), wrong));
+        if let Some(wrong) = filter_fault(&self.topic) {
+            fault("topic", wrong.to_owned());
+        }
+        let (must, may) = keys(self.signal);
+        let given = self.given();
+        for key in must.iter().filter(|key| !given.contains(key)) {
+            fault(key, format!("missing: this signal needs {key}"));
+        }
+        for key in given.iter().filter(|key| !must.contains(key) && !may.contains(key)) {
+            let allowed = [must, may].concat().join(", ");
+            fault(key, format!("does not belong to this signal; it takes: {allowed}"));
+        }
+        for (key, pointer) in self.pointers() {
+            if !(pointer.is_empty() || pointer.starts_with('/')) {
+                fault(
+                    key,
+                    format!("{pointer:?} is no JSON pointer; it begins with /, such as /code"),
+                );
+            }
+        }
+        if self.width.is_some_and(|width| ![16, 32, 64].contains(&width)) {
+            fault("width", "a counter wraps at 16, 32 or 64 bits".to_owned());
+        }
+        if let Some(Err(error)) = self.counter.as_deref().map(CounterName::new) {
+            fault("counter", error.to_string());
+        }
+        if let Some(wrong) = self.answer.as_deref().and_then(name_fault) {
+            fault("answer", wrong.to_owned());
+        }
+        if self.signal == Signal::StrokesDone && self.qos > 0 && self.identity.is_none() {
+            fault(
+                "identity",
+                "missing: the broker may send a message twice; without an identity its strokes \
+                 would count twice. Point to the message's own number, or use stroke-total"
+                    .to_owned(),
+            );
+        }
+    }
+
+    /// The keys set, of those that belong to some signals only.
+    fn given(&self) -> Vec<&'static str> {
+        let set = [
+            ("value", self.value.is_some()),
+            ("counter", self.counter.is_some()),
+            ("width", self.width.is_some()),
+            ("count", self.count.is_some()),
+            ("stencil", self.stencil.is_some()),
+            ("slot", self.slot.is_some()),
+            ("order", self.order.is_some()),
+            ("destination", self.destination.is_some()),
+            ("programme", self.programme.is_some()),
+            ("outcome", self.outcome.is_some()),
+            ("outcomes", !self.outcomes.is_empty()),
+            ("measured", !self.measured.is_empty()),
+            ("states", !self.states.is_empty()),
+            ("code", self.code.is_some()),
+            ("text", self.text.is_some()),
+            ("active", self.active.is_some()),
+            ("up", !self.up.is_empty()),
+            ("lost", !self.lost.is_empty()),
+            ("quantity", self.quantity.is_some()),
+            ("unit", self.unit.is_some()),
+            ("product", self.product.is_some()),
+            ("side", self.side.is_some()),
+            ("revision", self.revision.is_some()),
+            ("boards", self.boards.is_some()),
+            ("answer", self.answer.is_some()),
+        ];
+        set.into_iter().filter_map(|(key, given)| given.then_some(key)).collect()
+    }
+
+    fn pointers(&self) -> Vec<(&'static str, &str)> {
+        let named = [
+            ("identity", &self.identity),
+            ("time", &self.time),
+            ("machine", &self.machine),
+            ("value", &self.value),
+            ("count", &self.count),
+            ("stencil", &self.stencil),
+            ("slot", &self.slot),
+            ("order", &self.order),
+            ("destination", &self.destination),
+            ("programme", &self.programme),
+            ("outcome", &self.outcome),
+            ("code", &self.code),
+            ("text", &self.text),
+            ("active", &self.active),
+            ("product", &self.product),
+            ("side", &self.side),
+            ("revision", &self.revision),
+            ("boards", &self.boards),
+        ];
+        let named = named.into_iter().filter_map(|(key, p)| Some((key, p.as_deref()?)));
+        let when = self.when.keys().map(|pointer| ("when", pointer.as_str()));
+        let measured = self.measured.iter().map(|measures| ("measured", measures.at.as_str()));
+        named.chain(when).chain(measured).collect()
+    }
+}
+
+impl Output {
+    fn check(&self, path: &str, found: &mut Found) {
+        let mut fault = |key: &str, wrong: String| found.push((format!("{path}.{key}"), wrong));
+        if let Err(error) = OutputName::new(&self.name) {
+            fault("name", error.to_string());
+        }
+        if let Some(wrong) = name_fault(&self.topic) {
+            fault("topic", wrong.to_owned());
+        }
+        if let Some(wrong) = self.read_back.as_deref().and_then(name_fault) {
+            fault("read-back", wrong.to_owned());
+        }
+        let words = [("permit", &self.permit), ("refuse", &self.refuse)];
+        if self.drive == Drive::Heartbeat {
+            let extra = [("read-back", &self.read_back), ("value", &self.value)];
+            for (key, _) in words.into_iter().chain(extra).filter(|(_, text)| text.is_some()) {
+                fault(key, "does not belong to a heartbeat, which publishes a number".to_owned());
+            }
+            return;
+        }
+        for (key, _) in words.into_iter().filter(|(_, word)| word.is_none()) {
+            fault(key, "missing: the payload to publish, such as open or shut".to_owned());
+        }
+        if self.permit.is_some() && self.permit == self.refuse {
+            fault("refuse", "is the same as permit: the machine could not tell".to_owned());
+        }
+        if self.value.is_some() && self.read_back.is_none() {
+            fault("value", "belongs to read-back, which is not set".to_owned());
+        }
+    }
+}

@@ -1,0 +1,204 @@
+//! From signals and decisions to payloads: the inverse of `decode`, and our answers.
+
+use serde_json::{Map, Value, json};
+use stencilward_domain::decision::Decision;
+use stencilward_domain::signal::{MachineState, OrderSpec, Said, WashOutcome};
+
+use super::settings::{Message, Signal};
+
+/// The answer to a question, as JSON:
+/// `{"request", "rule", "stencil", "slot", "permitted", "reasons": [{"code", "sentence", "because"}]}`.
+pub(super) fn answer(request: Option<&str>, decision: &Decision) -> Vec<u8> {
+    let reasons: Vec<Value> = decision
+        .reasons
+        .iter()
+        .map(|cause| {
+            json!({
+                "code": cause.reason.code(),
+                "sentence": cause.reason.to_string(),
+                "because": cause.because,
+            })
+        })
+        .collect();
+    json!({
+        "request": request,
+        "rule": decision.rule,
+        "stencil": decision.stencil,
+        "slot": decision.slot,
+        "permitted": decision.permitted(),
+        "reasons": reasons,
+    })
+    .to_string()
+    .into_bytes()
+}
+
+/// The signal that a machine's settings must map so that it can say this.
+pub(super) fn signal_of(said: &Said) -> Signal {
+    match said {
+        Said::LinkUp { .. } | Said::LinkLost { .. } => Signal::Link,
+        Said::CounterRead { .. } => Signal::StrokeTotal,
+        Said::StrokesDone { .. } => Signal::StrokesDone,
+        Said::Seated { .. } => Signal::StencilSeated,
+        Said::Removed => Signal::StencilRemoved,
+        Said::WashBegan { .. } => Signal::WashBegan,
+        Said::WashEnded { .. } => Signal::WashEnded,
+        Said::SlotOccupied { .. } => Signal::SlotOccupied,
+        Said::SlotEmptied { .. } => Signal::SlotEmptied,
+        Said::StoreAsked { .. } => Signal::StoreAsked,
+        Said::TakeAsked { .. } => Signal::TakeAsked,
+        Said::State { .. } => Signal::MachineState,
+        Said::FaultRaised { .. } | Said::FaultEnded { .. } => Signal::Fault,
+        Said::Measured { .. } => Signal::Measured,
+        Said::OrderReleased(_) => Signal::OrderReleased,
+        Said::OrderStarted(_) => Signal::OrderStarted,
+        Said::OrderFinished { .. } => Signal::OrderFinished,
+        Said::BoardsCounted { .. } => Signal::BoardsCounted,
+    }
+}
+
+/// A payload in the making.
+struct Draft {
+    json: Value,
+    whole: Option<String>,
+}
+
+impl Draft {
+    /// Puts a value where the pointer points; without a pointer it is the whole payload.
+    fn put(&mut self, pointer: Option<&String>, value: impl Into<Value>) {
+        let value = value.into();
+        match (pointer, value) {
+            (Some(pointer), value) => set(&mut self.json, pointer, value),
+            (None, Value::String(text)) => self.whole = Some(text),
+            (None, value) => self.whole = Some(value.to_string()),
+        }
+    }
+
+    /// Puts a value only where a pointer says so.
+    fn may_put(&mut self, pointer: Option<&String>, value: Option<impl Into<Value>>) {
+        if let (Some(pointer), Some(value)) = (pointer, value) {
+            set(&mut self.json, pointer, value.into());
+        }
+    }
+}
+
+/// Sets the value at a JSON pointer (RFC 6901), making objects on the way.
+fn set(json: &mut Value, pointer: &str, value: Value) {
+    let mut place = json;
+    for token in pointer.split('/').skip(1) {
+        let token = token.replace("~1", "/").replace("~0", "~");
+        if !place.is_object() {
+            *place = Value::Object(Map::new());
+        }
+        let Value::Object(fields) = place else { return };
+        place = fields.entry(token).or_insert(Value::Null);
+    }
+    *place = value;
+}
+
+/// A payload with one word where the pointer points.
+pub(super) fn pointed(pointer: &str, word: &str) -> Vec<u8> {
+    let mut json = Value::Null;
+    set(&mut json, pointer, word.into());
+    json.to_string().into_bytes()
+}
+
+/// The payload by which a machine with these settings says this.
+pub(super) fn message(entry: &Message, said: &Said, identity: Option<&str>) -> Vec<u8> {
+    let mut draft = Draft { json: Value::Object(Map::new()), whole: None };
+    for (pointer, value) in &entry.when {
+        set(&mut draft.json, pointer, value.clone());
+    }
+    draft.may_put(entry.identity.as_ref(), identity);
+    entry.write(&mut draft, said);
+    draft.whole.unwrap_or_else(|| draft.json.to_string()).into_bytes()
+}
+
+impl Message {
+    fn write(&self, draft: &mut Draft, said: &Said) {
+        match said {
+            Said::CounterRead { raw, .. } => draft.put(self.value.as_ref(), *raw),
+            Said::StrokesDone { count } | Said::BoardsCounted { count } => {
+                draft.put(self.count.as_ref(), *count);
+            }
+            Said::Seated { code } => draft.put(self.stencil.as_ref(), code.as_str()),
+            Said::Removed => draft.may_put(self.stencil.as_ref(), Some(Value::Null)),
+            Said::LinkUp { .. } => self.write_word(draft, self.up.first()),
+            Said::LinkLost { .. } => self.write_word(draft, self.lost.first()),
+            Said::SlotOccupied { slot, code } | Said::SlotEmptied { slot, code } => {
+                draft.put(self.slot.as_ref(), slot.as_str());
+                draft.may_put(self.stencil.as_ref(), code.as_ref().map(|code| code.as_str()));
+            }
+            Said::StoreAsked { code, slot } => {
+                draft.put(self.stencil.as_ref(), code.as_str());
+                draft.may_put(self.slot.as_ref(), slot.as_ref().map(|slot| slot.as_str()));
+            }
+            Said::TakeAsked { code, order, destination } => {
+                draft.put(self.stencil.as_ref(), code.as_str());
+                draft.may_put(self.order.as_ref(), order.as_ref().map(|order| order.as_str()));
+                let destination = destination.as_ref().map(|machine| machine.as_str());
+                draft.may_put(self.destination.as_ref(), destination);
+            }
+            Said::FaultRaised { code, text } => {
+                draft.put(self.code.as_ref(), code.as_str());
+                draft.may_put(self.text.as_ref(), Some(text.as_str()));
+                draft.may_put(self.active.as_ref(), Some(true));
+            }
+            Said::FaultEnded { code } => {
+                draft.put(self.code.as_ref(), code.as_str());
+                draft.may_put(self.active.as_ref(), Some(false));
+            }
+            Said::State { state, word } => {
+                let listed = self.state_word(*state).unwrap_or(word).clone();
+                draft.put(self.value.as_ref(), listed);
+            }
+            Said::Measured { code, measurement } => {
+                draft.put(self.value.as_ref(), measurement.value);
+                draft.may_put(self.stencil.as_ref(), code.as_ref().map(|code| code.as_str()));
+            }
+            Said::OrderReleased(order) | Said::OrderStarted(order) => {
+                self.write_order(draft, order)
+            }
+            Said::OrderFinished { order } => draft.put(self.order.as_ref(), order.as_str()),
+            Said::WashBegan { .. } | Said::WashEnded { .. } => self.write_wash(draft, said),
+        }
+    }
+
+    fn write_wash(&self, draft: &mut Draft, said: &Said) {
+        let (Said::WashBegan { code, programme } | Said::WashEnded { code, programme, .. }) = said
+        else {
+            return;
+        };
+        draft.may_put(self.stencil.as_ref(), code.as_ref().map(|code| code.as_str()));
+        draft.may_put(self.programme.as_ref(), programme.as_deref());
+        if let Said::WashEnded { outcome, measured, .. } = said {
+            draft.put(self.outcome.as_ref(), self.outcome_word(*outcome));
+            for value in measured {
+                let place = self.measured.iter().find(|m| m.quantity == value.quantity);
+                draft.may_put(place.map(|measures| &measures.at), Some(value.value));
+            }
+        }
+    }
+
+    fn write_order(&self, draft: &mut Draft, order: &OrderSpec) {
+        draft.put(self.order.as_ref(), order.order.as_str());
+        draft.may_put(self.product.as_ref(), order.product.as_ref().map(|p| p.as_str()));
+        draft.may_put(self.side.as_ref(), order.side.map(|side| side.as_str()));
+        draft.may_put(self.revision.as_ref(), order.revision.as_deref());
+        draft.may_put(self.boards.as_ref(), order.quantity);
+    }
+
+    fn write_word(&self, draft: &mut Draft, word: Option<&String>) {
+        draft.put(self.value.as_ref(), word.cloned().unwrap_or_default());
+    }
+
+    fn outcome_word(&self, outcome: WashOutcome) -> String {
+        let listed =
+            self.outcomes.iter().find(|(_, listed)| WashOutcome::from(**listed) == outcome);
+        listed.map_or_else(|| outcome.as_str().to_owned(), |(word, _)| word.clone())
+    }
+
+    fn state_word(&self, state: MachineState) -> Option<&String> {
+        let listed = self.states.iter().find(|(_, listed)| MachineState::from(**listed) == state);
+        listed.map(|(word, _)| word)
+    }
+}

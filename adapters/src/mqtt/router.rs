@@ -1,0 +1,80 @@
+//! Which settings a message belongs to.
+
+use std::collections::HashMap;
+
+use stencilward_domain::names::MachineName;
+use stencilward_domain::signal::Signal as Heard;
+use stencilward_domain::time::Timestamp;
+
+use super::payload::{Garbled, Text};
+use super::settings::{Message, Settings};
+use super::topic;
+
+/// What one entry of the settings makes of a message.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// The machine whose settings it is.
+    pub machine: MachineName,
+    /// The signal, or why there is none.
+    pub signal: Result<Heard, Garbled>,
+    /// Where the answer goes, when the signal asks.
+    pub answer: Option<String>,
+}
+
+/// Finds the settings that a topic belongs to.
+#[derive(Debug, Default)]
+pub struct Router {
+    entries: Vec<(MachineName, Message)>,
+    exact: HashMap<String, Vec<usize>>,
+    wild: Vec<usize>,
+}
+
+impl Router {
+    /// A router over the messages of these machines.
+    #[must_use]
+    pub fn new(machines: &[(MachineName, Settings)]) -> Self {
+        let mut router = Self::default();
+        for (machine, settings) in machines {
+            for message in &settings.messages {
+                let index = router.entries.len();
+                if topic::is_wild(&message.topic) {
+                    router.wild.push(index);
+                } else {
+                    router.exact.entry(message.topic.clone()).or_default().push(index);
+                }
+                router.entries.push((machine.clone(), message.clone()));
+            }
+        }
+        router
+    }
+
+    /// What the settings make of a message. Empty when no entry has its topic, or each has a
+    /// `when` that does not hold.
+    #[must_use]
+    pub fn read(&self, name: &str, payload: &[u8], stored: bool, at: Timestamp) -> Vec<Reading> {
+        let exact = self.exact.get(name).map(Vec::as_slice).unwrap_or_default();
+        let wild = self.wild.iter().filter(|index| {
+            self.entries.get(**index).is_some_and(|(_, entry)| topic::matches(&entry.topic, name))
+        });
+        let mut text = Text::new(payload);
+        let mut readings = Vec::new();
+        for (machine, message) in exact.iter().chain(wild).filter_map(|i| self.entries.get(*i)) {
+            if let Some(signal) = message.read(machine, &mut text, stored, at) {
+                let (machine, answer) = (machine.clone(), message.answer.clone());
+                readings.push(Reading { machine, signal, answer });
+            }
+        }
+        readings
+    }
+
+    /// True when some entry has this topic.
+    #[must_use]
+    pub fn knows(&self, name: &str) -> bool {
+        self.exact.contains_key(name)
+            || self
+                .wild
+                .iter()
+                .filter_map(|i| self.entries.get(*i))
+                .any(|(_, entry)| topic::matches(&entry.topic, name))
+    }
+}

@@ -1,0 +1,85 @@
+//! Topic names and filters (MQTT 3.1.1, section 4.7).
+
+/// True when the topic name matches the filter. Wildcards do not match names that begin with
+/// `$` (4.7.2).
+#[must_use]
+pub(super) fn matches(filter: &str, topic: &str) -> bool {
+    if topic.starts_with('$') && (filter.starts_with('+') || filter.starts_with('#')) {
+        return false;
+    }
+    let mut levels = topic.split('/');
+    for part in filter.split('/') {
+        match (part, levels.next()) {
+            ("#", _) => return true,
+            ("+", Some(_)) => {}
+            (part, Some(level)) if part == level => {}
+            _ => return false,
+        }
+    }
+    levels.next().is_none()
+}
+
+/// True when the filter has a wildcard.
+#[must_use]
+pub(super) fn is_wild(filter: &str) -> bool {
+    filter.split('/').any(|level| level == "+" || level == "#")
+}
+
+/// What is wrong with a topic filter, if anything (4.7.1, 4.7.3).
+#[must_use]
+pub(super) fn filter_fault(filter: &str) -> Option<&'static str> {
+    let levels: Vec<&str> = filter.split('/').collect();
+    let last = levels.len().saturating_sub(1);
+    if filter.is_empty() || filter.len() > 65_535 {
+        Some("a topic filter has between 1 and 65535 bytes")
+    } else if filter.contains('\0') {
+        Some("a topic filter holds no NUL")
+    } else if levels.iter().any(|level| level.len() > 1 && level.contains(['+', '#'])) {
+        Some("+ and # stand for whole levels, such as line-1/+/strokes")
+    } else if levels.iter().take(last).any(|level| *level == "#") {
+        Some("# stands only at the end, such as line-1/#")
+    } else {
+        None
+    }
+}
+
+/// What is wrong with a topic name that is published on, if anything.
+#[must_use]
+pub(super) fn name_fault(topic: &str) -> Option<&'static str> {
+    filter_fault(topic)
+        .or_else(|| topic.contains(['+', '#']).then_some("published topics have no + or #"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// MQTT 3.1.1 (OASIS, 2014-10-29), the non-normative examples of sections 4.7.1.2, 4.7.1.3
+    /// and 4.7.2.
+    #[test]
+    fn the_examples_of_the_standard() {
+        let multi = "sport/tennis/player1/#";
+        assert!(matches(multi, "sport/tennis/player1"));
+        assert!(matches(multi, "sport/tennis/player1/ranking"));
+        assert!(matches(multi, "sport/tennis/player1/score/wimbledon"));
+        assert!(matches("sport/#", "sport"));
+        assert!(matches("#", "sport"));
+        assert!(matches("sport/tennis/+", "sport/tennis/player1"));
+        assert!(!matches("sport/tennis/+", "sport/tennis/player1/ranking"));
+        assert!(!matches("sport/+", "sport"));
+        assert!(matches("sport/+", "sport/"));
+        assert!(matches("+/+", "/finance"));
+        assert!(matches("/+", "/finance"));
+        assert!(!matches("+", "/finance"));
+        assert!(!matches("#", "$SYS/monitor/Clients"));
+        assert!(!matches("+/monitor/Clients", "$SYS/monitor/Clients"));
+        assert!(matches("$SYS/#", "$SYS/monitor/Clients"));
+        assert!(matches("$SYS/monitor/+", "$SYS/monitor/Clients"));
+        for good in ["sport/tennis/#", "#", "+", "+/tennis/#", "sport/+/player1", "/finance"] {
+            assert_eq!(filter_fault(good), None, "{good}");
+        }
+        for bad in ["sport/tennis#", "sport/tennis/#/ranking", "sport+", ""] {
+            assert!(filter_fault(bad).is_some(), "{bad}");
+        }
+    }
+}

@@ -1,0 +1,51 @@
+//! Settings that all adapters share.
+
+use std::time::Duration;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+/// A span of time written with its unit, such as `500ms`, `2min` or `72h`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, JsonSchema)]
+#[schemars(
+    with = "String",
+    description = "a number with its unit: 500ms, 5s, 2min, 72h, 30days",
+    extend("pattern" = r"^\s*([0-9]+\s*[a-z]+\s*)+$")
+)]
+pub struct Span(pub Duration);
+
+impl Span {
+    /// Reads a span from a number with its unit.
+    ///
+    /// # Errors
+    /// When it is not one.
+    pub fn parse(text: &str) -> Result<Self, humantime::DurationError> {
+        humantime::parse_duration(text).map(Self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Span {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        humantime::parse_duration(&text).map(Self).map_err(serde::de::Error::custom)
+    }
+}
+
+impl Serialize for Span {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(&humantime::format_duration(self.0))
+    }
+}
+
+/// What an output follows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Drive {
+    /// On a printer: on while the stencil in it may be printed with.
+    PrintPermit,
+    /// On a rack: on while a permitted store or take waits to be carried out.
+    DoorRelease,
+    /// A number that grows every second while the gateway is alive. A machine that watches it
+    /// locks by itself when it stands still.
+    Heartbeat,
+}

@@ -1,0 +1,20 @@
+//! The MQTT link and its simulated machine against real brokers and scripted peers.
+
+// clippy.toml allows these in tests, which to it are functions marked so and not their helpers.
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+#[path = "mqtt_link/brokers.rs"]
+mod brokers;
+#[path = "mqtt_link/client.rs"]
+mod client;
+#[path = "mqtt_link/gateway.rs"]
+mod gateway;
+#[path = "mqtt_link/tap.rs"]
+mod tap;
+
+#[path = "mqtt_link/acks.rs"]
+mod acks;
+#[path = "mqtt_link/losses.rs"]
+mod losses;
+#[path = "mqtt_link/scripted.rs"]
+mod scripted;

@@ -1,0 +1,147 @@
+//! A peer that sends exactly what a test wants, byte by byte.
+
+use std::net::SocketAddr;
+
+use serde_json::json;
+use stencilward_adapters::link::Trouble;
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::net::{TcpListener, TcpStream};
+
+use crate::gateway::{Gateway, printer, settings, within};
+use crate::tap::packet;
+
+/// Packet types and flags (MQTT 3.1.1, 2.2.1 and 2.2.2).
+const CONNECT: u8 = 0x10;
+const PUBREC: u8 = 0x50;
+const PUBCOMP: u8 = 0x70;
+const SUBSCRIBE: u8 = 0x82;
+
+struct Peer(TcpListener);
+
+struct Wire {
+    stream: TcpStream,
+    unread: Vec<u8>,
+}
+
+impl Peer {
+    async fn listen() -> (Self, SocketAddr) {
+        let listener = TcpListener::bind(("127.0.0.1", 0)).await.unwrap();
+        let address = listener.local_addr().unwrap();
+        (Self(listener), address)
+    }
+
+    /// The next connection of the consumer; those of the outbox are closed.
+    async fn consumer(&self) -> Wire {
+        loop {
+            let (stream, _) = within("a connection", self.0.accept()).await.unwrap();
+            let mut wire = Wire { stream, unread: Vec::new() };
+            let connect = wire.expect(CONNECT).await;
+            if connect.ends_with(b"gateway-in") {
+                return wire;
+            }
+        }
+    }
+}
+
+impl Wire {
+    async fn send(&mut self, bytes: &[u8]) {
+        self.stream.write_all(bytes).await.unwrap();
+    }
+
+    /// The next packet with this first byte.
+    async fn expect(&mut self, first: u8) -> Vec<u8> {
+        within("a packet", async {
+            loop {
+                while let Some(packet) = packet(&mut self.unread) {
+                    if packet.first() == Some(&first) {
+                        return packet;
+                    }
+                }
+                let mut buffer = [0; 1024];
+                let length = self.stream.read(&mut buffer).await.unwrap();
+                assert_ne!(length, 0, "the gateway hung up");
+                self.unread.extend_from_slice(&buffer[..length]);
+            }
+        })
+        .await
+    }
+
+    /// Lets the consumer in, its session kept, and grants its one subscription.
+    async fn let_in(&mut self, qos: u8) {
+        self.send(&[0x20, 2, 1, 0]).await;
+        let subscribe = self.expect(SUBSCRIBE).await;
+        self.send(&[0x90, 3, subscribe[1], subscribe[2], qos]).await;
+    }
+}
+
+/// MQTT 3.1.1, 4.3.3 and 4.4: a broker sends a release again when the session goes on, and the
+/// receiver must answer it, also when it does not know the packet id.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_release_of_an_earlier_connection_is_answered() {
+    let (peer, address) = Peer::listen().await;
+    let total = json!({ "topic": "t", "signal": "stroke-total", "width": 32, "qos": 2 });
+    let mut gateway = Gateway::start(address, settings(&json!([total]), &json!([])));
+    let mut wire = peer.consumer().await;
+    wire.let_in(2).await;
+    assert!(gateway.hear_up().await);
+    wire.send(&[0x62, 2, 0x12, 0x34]).await;
+    assert_eq!(wire.expect(PUBCOMP).await, [PUBCOMP, 0x12, 0x34]);
+    // And a message of this connection goes through all four steps.
+    wire.send(&[0x34, 6, 0, 1, b't', 0x12, 0x34, b'7']).await;
+    assert_eq!(gateway.totals(1).await, [7]);
+    assert_eq!(wire.expect(PUBREC).await, [PUBREC, 0x12, 0x34]);
+    wire.send(&[0x62, 2, 0x12, 0x34]).await;
+    assert_eq!(wire.expect(PUBCOMP).await, [PUBCOMP, 0x12, 0x34]);
+    gateway.kill().await;
+}
+
+/// MQTT 3.1.1, 3.2.2.3: the return codes, each with words that say what to check.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn refusals_say_why() {
+    let words =
+        [(1, "3.1.1"), (2, "client id"), (3, "its own log"), (4, "password"), (5, "access list")];
+    for (code, word) in words {
+        let (peer, address) = Peer::listen().await;
+        let mut gateway = Gateway::start(address, printer());
+        let mut wire = peer.consumer().await;
+        wire.send(&[0x20, 2, 0, code]).await;
+        let why = gateway.hear_lost().await;
+        assert!(why.contains(word), "{code}: {why}");
+        assert!(gateway.notes.has(Trouble::Refused, word));
+        gateway.stop().await;
+    }
+}
+
+/// A refused subscription (MQTT 3.1.1, 3.9.3: return code 0x80) is told.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_refused_subscription_is_told() {
+    let (peer, address) = Peer::listen().await;
+    let mut gateway = Gateway::start(address, printer());
+    let mut wire = peer.consumer().await;
+    wire.let_in(0x80).await;
+    gateway.hear_up().await;
+    let notes = gateway.notes.clone();
+    crate::gateway::until("trouble", || notes.has(Trouble::Refused, "p/total")).await;
+    gateway.kill().await;
+}
+
+/// What is no MQTT at all, before and after being let in.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn garbage_is_told_and_tried_again() {
+    let rubbish: [&[u8]; 4] =
+        [b"HTTP/1.1 400 Bad Request\r\n\r\n", &[0; 8], &[0xff; 8], &[0x30, 0xff, 0xff, 0xff, 0xff]];
+    for bytes in rubbish {
+        let (peer, address) = Peer::listen().await;
+        let mut gateway = Gateway::start(address, printer());
+        let mut wire = peer.consumer().await;
+        wire.send(bytes).await;
+        gateway.hear_lost().await;
+        let mut wire = peer.consumer().await;
+        wire.let_in(1).await;
+        assert!(gateway.hear_up().await);
+        wire.send(bytes).await;
+        let why = gateway.hear_lost().await;
+        assert!(!why.is_empty());
+        gateway.stop().await;
+    }
+}

@@ -1,0 +1,131 @@
+//! What the MQTT settings make of payloads, good and bad: no broker needed.
+
+// clippy.toml allows these in tests, which to it are functions marked so and not their helpers.
+#![allow(clippy::unwrap_used, clippy::needless_pass_by_value)]
+
+use serde_json::{Value, json};
+use stencilward_adapters::link::Trouble;
+use stencilward_adapters::mqtt::{Router, Settings};
+use stencilward_domain::names::MachineName;
+use stencilward_domain::signal::{Reading, Said, WashOutcome, Width};
+use stencilward_domain::time::Timestamp;
+
+fn router(messages: Value) -> Router {
+    let settings: Settings =
+        serde_json::from_value(json!({"broker": "floor", "messages": messages})).unwrap();
+    assert_eq!(settings.check(), [], "the settings of the test are good");
+    Router::new(&[(MachineName::new("m").unwrap(), settings)])
+}
+
+fn outcome(router: &Router, payload: &[u8]) -> Result<Said, Trouble> {
+    let mut readings = router.read("t", payload, false, Timestamp(0));
+    assert_eq!(readings.len(), 1, "one entry applies");
+    readings.remove(0).signal.map(|signal| signal.said).map_err(|(trouble, _)| trouble)
+}
+
+/// RFC 6901, section 5: the example document and what its pointers lead to.
+#[test]
+fn the_pointers_of_rfc_6901() {
+    let document = json!({
+        "foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "e^f": 3, "g|h": 4, "i\\j": 5,
+        "k\"l": 6, " ": 7, "m~n": 8
+    })
+    .to_string();
+    let pointers = [
+        ("/", 0),
+        ("/a~1b", 1),
+        ("/c%d", 2),
+        ("/e^f", 3),
+        ("/g|h", 4),
+        ("/i\\j", 5),
+        ("/k\"l", 6),
+        ("/ ", 7),
+        ("/m~0n", 8),
+    ];
+    for (pointer, value) in pointers {
+        let entry = json!([{"topic": "t", "signal": "boards-counted", "count": pointer}]);
+        let said = outcome(&router(entry), document.as_bytes());
+        assert_eq!(said, Ok(Said::BoardsCounted { count: value }), "{pointer}");
+    }
+    let entry = json!([{"topic": "t", "signal": "order-finished", "order": "/foo/0"}]);
+    let said = outcome(&router(entry), document.as_bytes());
+    assert!(matches!(said, Ok(Said::OrderFinished { order }) if order.as_str() == "bar"));
+}
+
+#[test]
+fn totals_come_as_json_or_plain_numbers() {
+    let plain = router(json!([{"topic": "t", "signal": "stroke-total", "width": 16}]));
+    let total = |raw| {
+        let counter = stencilward_domain::names::CounterName::new("strokes").unwrap();
+        Said::CounterRead { counter, raw, width: Width::Bits16, reading: Reading::Reported }
+    };
+    for (payload, expected) in [
+        (&b"42"[..], Ok(total(42))),
+        (b" 42\n", Ok(total(42))),
+        (b"42.0", Ok(total(42))),
+        (b"42.5", Err(Trouble::Unreadable)),
+        (b"-1", Err(Trouble::Unreadable)),
+        (b"1e400", Err(Trouble::Unreadable)),
+        (b"many", Err(Trouble::Unreadable)),
+        (b"", Err(Trouble::Unreadable)),
+        (b"\xff\xfe", Err(Trouble::Unreadable)),
+    ] {
+        assert_eq!(outcome(&plain, payload), expected, "{}", String::from_utf8_lossy(payload));
+    }
+    let pointed =
+        router(json!([{"topic": "t", "signal": "stroke-total", "width": 16, "value": "/n"}]));
+    assert_eq!(outcome(&pointed, br#"{"n": 7}"#), Ok(total(7)));
+    assert_eq!(outcome(&pointed, br#"{"n": "7"}"#), Ok(total(7)));
+    assert_eq!(outcome(&pointed, br#"{"m": 7}"#), Err(Trouble::Missing));
+    assert_eq!(outcome(&pointed, br#"{"n": [7]}"#), Err(Trouble::Unreadable));
+    assert_eq!(outcome(&pointed, b"{\"n\": 7"), Err(Trouble::Unreadable));
+}
+
+#[test]
+fn a_missing_code_is_not_an_empty_seat() {
+    let seat = router(json!([{"topic": "t", "signal": "stencil-seated", "stencil": "/code"}]));
+    assert_eq!(outcome(&seat, br#"{"code": null}"#), Ok(Said::Removed));
+    assert_eq!(outcome(&seat, br#"{"code": ""}"#), Ok(Said::Removed));
+    assert_eq!(outcome(&seat, b"{}"), Err(Trouble::Missing));
+    let long = json!({"code": "x".repeat(65)}).to_string();
+    assert_eq!(outcome(&seat, long.as_bytes()), Err(Trouble::Senseless));
+}
+
+#[test]
+fn entries_of_one_topic_are_told_apart_by_when() {
+    let washer = router(json!([
+        {"topic": "t", "signal": "wash-began", "when": {"/event": "began"}},
+        {"topic": "t", "signal": "wash-ended", "when": {"/event": "ended"},
+         "outcome": "/result", "outcomes": {"ok": "passed", "nok": "failed"}}
+    ]));
+    let began = Ok(Said::WashBegan { code: None, programme: None });
+    assert_eq!(outcome(&washer, br#"{"event": "began"}"#), began);
+    let ended = outcome(&washer, br#"{"event": "ended", "result": "nok"}"#);
+    assert!(matches!(ended, Ok(Said::WashEnded { outcome: WashOutcome::Failed, .. })));
+    let odd = outcome(&washer, br#"{"event": "ended", "result": "?"}"#);
+    assert_eq!(odd, Err(Trouble::Senseless));
+    assert!(washer.read("t", br#"{"event": "idle"}"#, false, Timestamp(0)).is_empty());
+}
+
+#[test]
+fn what_happened_once_is_not_taken_from_the_store() {
+    let strokes = router(json!([
+        {"topic": "t", "signal": "strokes-done", "count": "/n", "identity": "/id"}
+    ]));
+    let stored = strokes.read("t", br#"{"n": 1, "id": "a"}"#, true, Timestamp(0));
+    let signal = stored.into_iter().next().unwrap().signal;
+    assert!(matches!(signal, Err((Trouble::Stale, _))), "{signal:?}");
+}
+
+proptest::proptest! {
+    #[test]
+    fn no_bytes_make_it_panic(bytes in proptest::collection::vec(proptest::num::u8::ANY, 0..200)) {
+        let all = router(json!([
+            {"topic": "#", "signal": "stroke-total", "width": 32, "value": "/a/b"},
+            {"topic": "+", "signal": "stencil-seated", "stencil": "/0"},
+            {"topic": "t", "signal": "order-started", "order": "", "side": "/s", "boards": "/n"}
+        ]));
+        let readings = all.read("t", &bytes, false, Timestamp(0));
+        proptest::prop_assert_eq!(readings.len(), 3);
+    }
+}

@@ -1,0 +1,188 @@
+//! What a schema cannot see: names used twice, keys that need each other, what does not fit.
+
+use std::collections::HashMap;
+use std::net::SocketAddr;
+
+use stencilward_adapters::settings::Drive;
+use stencilward_domain::names::{BadName, MachineName, ProductName, StencilCode};
+
+use crate::configuration::{Configuration, Kind, MachineSettings, WearSettings};
+
+/// The faults found so far: path of the key, and what is wrong and allowed.
+pub(crate) type Found = Vec<(String, String)>;
+
+impl Configuration {
+    /// Everything that is wrong although each key by itself is well-formed.
+    #[must_use]
+    pub fn check(&self) -> Vec<(String, String)> {
+        let mut found = Found::new();
+        check_listen(&self.listen, &mut found);
+        if let Some(wear) = self.policy.wear {
+            check_wear("policy.wear", wear, &mut found);
+        }
+        self.check_products(&mut found);
+        self.check_stencils(&mut found);
+        self.check_brokers(&mut found);
+        self.check_machines(&mut found);
+        found
+    }
+
+    fn check_products(&self, found: &mut Found) {
+        let mut seen = HashMap::new();
+        for (index, product) in self.products.iter().enumerate() {
+            let path = format!("products[{index}]");
+            name(&format!("{path}.name"), &product.name, ProductName::new, &mut seen, found);
+            check_wear(&format!("{path}.wear"), product.wear, found);
+        }
+    }
+
+    fn check_stencils(&self, found: &mut Found) {
+        let mut seen = HashMap::new();
+        for (index, stencil) in self.stencils.iter().enumerate() {
+            let path = format!("stencils[{index}]");
+            name(&format!("{path}.code"), &stencil.code, StencilCode::new, &mut seen, found);
+            if let Some(product) = &stencil.product
+                && let Err(error) = ProductName::new(product)
+            {
+                found.push((format!("{path}.product"), error.to_string()));
+            }
+            if let Some(wear) = stencil.wear {
+                check_wear(&format!("{path}.wear"), wear, found);
+            }
+        }
+    }
+
+    fn check_brokers(&self, found: &mut Found) {
+        let mut seen = HashMap::new();
+        for (index, broker) in self.brokers.iter().enumerate() {
+            let path = format!("brokers[{index}]");
+            once(&format!("{path}.name"), &broker.name, &mut seen, found);
+            found.extend(below(&path, broker.check()));
+        }
+    }
+
+    fn check_machines(&self, found: &mut Found) {
+        let mut seen = HashMap::new();
+        for (index, machine) in self.machines.iter().enumerate() {
+            let path = format!("machines[{index}]");
+            name(&format!("{path}.name"), &machine.name, MachineName::new, &mut seen, found);
+            self.check_machine(&path, machine, found);
+        }
+    }
+
+    fn check_machine(&self, path: &str, machine: &MachineSettings, found: &mut Found) {
+        match (&machine.modbus, &machine.mqtt) {
+            (None, None) => found.push((
+                path.to_owned(),
+                "it speaks no protocol; add a modbus or an mqtt section".to_owned(),
+            )),
+            (Some(_), Some(_)) => found.push((
+                format!("{path}.mqtt"),
+                "a machine speaks one protocol; make two machines of it, or drop one section"
+                    .to_owned(),
+            )),
+            (Some(modbus), None) => found.extend(below(&format!("{path}.modbus"), modbus.check())),
+            (None, Some(mqtt)) => {
+                found.extend(below(&format!("{path}.mqtt"), mqtt.check()));
+                self.check_broker_of(path, &mqtt.broker, found);
+            }
+        }
+        check_cycle(path, machine, found);
+        check_drives(path, machine, found);
+    }
+
+    fn check_broker_of(&self, path: &str, broker: &str, found: &mut Found) {
+        if !self.brokers.iter().any(|known| known.name == broker) {
+            let known: Vec<&str> = self.brokers.iter().map(|known| known.name.as_str()).collect();
+            let known =
+                if known.is_empty() { "none is set up".to_owned() } else { known.join(", ") };
+            found.push((
+                format!("{path}.mqtt.broker"),
+                format!("no broker is named {broker:?}; brokers: {known}"),
+            ));
+        }
+    }
+}
+
+fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {
+    let key = format!("{path}.fastest-cycle");
+    match machine.fastest_cycle {
+        None if machine.counts_strokes() => found.push((
+            key,
+            "missing: where strokes are counted, say the shortest time between two of them, \
+             such as 8s; faster counting is not believed"
+                .to_owned(),
+        )),
+        Some(span) if span.0.is_zero() => {
+            found.push((key, "must be longer than nothing, such as 8s".to_owned()));
+        }
+        _ => {}
+    }
+}
+
+fn check_drives(path: &str, machine: &MachineSettings, found: &mut Found) {
+    let section = if machine.modbus.is_some() { "modbus" } else { "mqtt" };
+    for (index, (_, drive)) in machine.outputs().into_iter().enumerate() {
+        let (needed, follows) = match drive {
+            Drive::PrintPermit => (Kind::Printer, "print-permit belongs on a printer"),
+            Drive::DoorRelease => (Kind::Rack, "door-release belongs on a rack"),
+            Drive::Heartbeat => continue,
+        };
+        if machine.kind != needed {
+            found.push((format!("{path}.{section}.outputs[{index}].drive"), follows.to_owned()));
+        }
+    }
+}
+
+fn check_listen(listen: &str, found: &mut Found) {
+    let key = "listen".to_owned();
+    let named = listen.strip_prefix("localhost:").and_then(|port| port.parse::<u16>().ok());
+    match listen.parse::<SocketAddr>() {
+        Ok(address) if address.ip().is_loopback() => {}
+        Ok(_) => found.push((
+            key,
+            "not a loopback address: without sign-in and TLS the gateway serves this machine \
+             only; use 127.0.0.1:9464 or [::1]:9464"
+                .to_owned(),
+        )),
+        Err(_) if named.is_some() => {}
+        Err(_) => found
+            .push((key, format!("{listen:?} is no address with a port; such as 127.0.0.1:9464"))),
+    }
+}
+
+fn check_wear(path: &str, wear: WearSettings, found: &mut Found) {
+    let limits = wear.limits();
+    if limits.reorder >= limits.stop {
+        found.push((
+            format!("{path}.reorder"),
+            format!("must lie below stop ({} per cent of rated life)", wear.stop),
+        ));
+    }
+}
+
+fn name<T>(
+    path: &str,
+    text: &str,
+    new: fn(&str) -> Result<T, BadName>,
+    seen: &mut HashMap<String, String>,
+    found: &mut Found,
+) {
+    match new(text) {
+        Ok(_) => once(path, text, seen, found),
+        Err(error) => found.push((path.to_owned(), error.to_string())),
+    }
+}
+
+fn once(path: &str, text: &str, seen: &mut HashMap<String, String>, found: &mut Found) {
+    if let Some(first) = seen.insert(text.trim().to_owned(), path.to_owned()) {
+        found.push((path.to_owned(), format!("{text:?} is used before, at {first}")));
+    }
+}
+
+fn below(path: &str, faults: Vec<(String, String)>) -> impl Iterator<Item = (String, String)> {
+    faults.into_iter().map(move |(key, wrong)| {
+        let dot = if key.is_empty() || key.starts_with('[') { "" } else { "." };
+        (format!("{path}{dot}{key}"), wrong)
+    })
+}

@@ -1,0 +1,89 @@
+//! From the path of a key to its line in the file.
+
+use crate::fault::Fault;
+use crate::read::path::{Step, steps};
+use crate::read::tree::{Mark, Node, Value};
+
+pub use crate::read::path::{item, key};
+
+/// Where everything in a configuration file is written.
+///
+/// A path is written as in `machines[2].modbus.points[0].words`; a key that holds a dot, a
+/// bracket, a quote or a blank is written as in `topics["line 1/washed"]`. [`key`] and [`item`]
+/// make such paths.
+#[derive(Debug, Clone)]
+pub struct Lines {
+    file: String,
+    root: Node,
+}
+
+impl Lines {
+    pub(crate) fn new(file: &str, root: Node) -> Self {
+        Self { file: file.to_owned(), root }
+    }
+
+    /// The file's name as it is shown to people.
+    #[must_use]
+    pub fn file(&self) -> &str {
+        &self.file
+    }
+
+    /// The line, from 1, of the key or list item; none when the file has no such path.
+    #[must_use]
+    pub fn line(&self, path: &str) -> Option<usize> {
+        let (mark, whole) = self.nearest(path);
+        whole.then_some(mark.line)
+    }
+
+    /// A fault at this path, with the line of the nearest part of the path that exists.
+    pub fn fault(&self, path: impl Into<String>, wrong: impl Into<String>) -> Fault {
+        let path = path.into();
+        let (mark, _) = self.nearest(&path);
+        self.fault_at(mark, path, wrong.into())
+    }
+
+    /// Faults at these paths, settled: what a later check returns as `(path, wrong)`.
+    pub fn faults<P, W>(&self, found: impl IntoIterator<Item = (P, W)>) -> Vec<Fault>
+    where
+        P: Into<String>,
+        W: Into<String>,
+    {
+        let found = found.into_iter();
+        crate::fault::settled(found.map(|(path, wrong)| self.fault(path, wrong)).collect())
+    }
+
+    pub(crate) fn fault_at(&self, mark: Mark, path: String, wrong: String) -> Fault {
+        Fault {
+            line: Some(mark.line),
+            column: Some(mark.column),
+            path,
+            ..Fault::of_file(&self.file, wrong)
+        }
+    }
+
+    pub(crate) fn root(&self) -> &Node {
+        &self.root
+    }
+
+    /// The mark of the longest part of the path that exists, and whether that is all of it.
+    fn nearest(&self, path: &str) -> (Mark, bool) {
+        let (mut node, mut mark) = (&self.root, self.root.mark);
+        for step in steps(path) {
+            let next = match (&node.value, &step) {
+                (Value::Map(entries), Step::Key(key)) => entries
+                    .iter()
+                    .find(|entry| entry.key == **key)
+                    .map(|entry| (&entry.node, entry.mark)),
+                (Value::List(items), Step::Item(index)) => {
+                    items.get(*index).map(|item| (item, item.mark))
+                }
+                _ => None,
+            };
+            match next {
+                Some(found) => (node, mark) = found,
+                None => return (mark, false),
+            }
+        }
+        (mark, true)
+    }
+}

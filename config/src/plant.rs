@@ -1,0 +1,168 @@
+//! From the configuration as written to what the rules and links need.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use stencilward_adapters::link::Link;
+use stencilward_adapters::settings::Drive;
+use stencilward_adapters::{modbus, mqtt};
+use stencilward_domain::event::StencilSpec;
+use stencilward_domain::names::{MachineName, OutputName, ProductName, StencilCode};
+use stencilward_domain::plant::{
+    Listed, MachineKind, MachineSpec, OutputRule, Plant, Policy, TensionPolicy,
+};
+use stencilward_domain::wear::{Share, WearLimits};
+
+use crate::configuration::{
+    Configuration, MachineSettings, PolicySettings, StencilSettings, WearSettings,
+};
+
+impl Configuration {
+    /// What the rules need of it. Names that `check` finds fault with are left out.
+    #[must_use]
+    pub fn plant(&self) -> Plant {
+        let products = self.products.iter();
+        let product_wear = products
+            .filter_map(|p| Some((ProductName::new(&p.name).ok()?, p.wear.limits())))
+            .collect();
+        Plant {
+            policy: Policy { product_wear, ..self.policy.policy() },
+            machines: self.machines.iter().filter_map(MachineSettings::spec).collect(),
+            stencils: self.stencils.iter().filter_map(StencilSettings::listed).collect(),
+        }
+    }
+
+    /// A link for each machine that has its own, and one for each broker.
+    #[must_use]
+    pub fn links(&self) -> Vec<Box<dyn Link>> {
+        let mut links: Vec<Box<dyn Link>> = Vec::new();
+        for machine in &self.machines {
+            if let (Ok(name), Some(settings)) = (MachineName::new(&machine.name), &machine.modbus) {
+                links.push(Box::new(modbus::Link::new(name, settings.clone())));
+            }
+        }
+        for broker in &self.brokers {
+            let speaking = self.machines.iter().filter_map(|machine| {
+                let settings = machine.mqtt.as_ref().filter(|mqtt| mqtt.broker == broker.name)?;
+                Some((MachineName::new(&machine.name).ok()?, settings.clone()))
+            });
+            links.push(Box::new(mqtt::Link::new(broker.clone(), speaking.collect())));
+        }
+        links
+    }
+
+    /// In a line, what it describes.
+    #[must_use]
+    pub fn summary(&self) -> String {
+        let count =
+            |kind| self.machines.iter().filter(|m| MachineKind::from(m.kind) == kind).count();
+        format!(
+            "{}: {} stencils, {} printers, {} washers, {} racks, {} other machines, {} brokers",
+            self.site,
+            self.stencils.len(),
+            count(MachineKind::Printer),
+            count(MachineKind::Washer),
+            count(MachineKind::Rack),
+            count(MachineKind::Other),
+            self.brokers.len(),
+        )
+    }
+}
+
+impl WearSettings {
+    pub(crate) fn limits(self) -> WearLimits {
+        WearLimits { reorder: share(self.reorder), stop: share(self.stop) }
+    }
+}
+
+/// Per cent to hundredths of a per cent; the schema holds it between 0 and 1000.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn share(percent: f64) -> Share {
+    Share((percent.clamp(0.0, 1_000.0) * 100.0).round() as u32)
+}
+
+impl PolicySettings {
+    #[allow(clippy::cast_possible_truncation)]
+    fn policy(&self) -> Policy {
+        let default = Policy::default();
+        Policy {
+            wear: self.wear.map_or(default.wear, WearSettings::limits),
+            wash_age: self.wash.valid_for.map(|span| span.0),
+            hand_reported_wash: self.wash.by_hand,
+            dry_out: self.wash.dry_out.0,
+            print_needs_take: self.printing.needs_take,
+            strokes_between_washes: self.printing.strokes_between_washes,
+            time_between_washes: self.printing.time_between_washes.map(|span| span.0),
+            tension: self.tension.map(|tension| TensionPolicy {
+                lowest_centi: (tension.lowest * 100.0).round() as i64,
+                every: tension.every.0,
+            }),
+            permit_time: self.permit.map_or(default.permit_time, |span| span.0),
+            trusted_outage: self
+                .counting
+                .trusted_outage
+                .map_or(default.trusted_outage, |span| span.0),
+            seat_wait: self.counting.seat_wait.map_or(default.seat_wait, |span| span.0),
+            product_wear: BTreeMap::new(),
+        }
+    }
+}
+
+impl StencilSettings {
+    fn listed(&self) -> Option<(StencilCode, Listed)> {
+        let code = StencilCode::new(&self.code).ok()?;
+        let spec = StencilSpec {
+            stencil: code.clone(),
+            product: self.product.as_deref().and_then(|name| ProductName::new(name).ok()),
+            side: self.side.map(Into::into),
+            revision: self.revision.clone(),
+            rated_strokes: self.rated_strokes,
+            rated_washes: self.rated_washes,
+            wear_limits: self.wear.map(WearSettings::limits),
+        };
+        Some((code, Listed { spec, starting_strokes: self.strokes_so_far, clean: self.clean }))
+    }
+}
+
+impl MachineSettings {
+    fn spec(&self) -> Option<(MachineName, MachineSpec)> {
+        let outputs: BTreeMap<OutputName, OutputRule> = self
+            .outputs()
+            .into_iter()
+            .filter_map(|(name, drive)| Some((name, output_rule(drive)?)))
+            .collect();
+        let spec = MachineSpec {
+            kind: self.kind.into(),
+            line: self.line.clone(),
+            names_stencil: self.names_stencil(),
+            fastest_cycle: self.fastest_cycle.map_or(Duration::ZERO, |span| span.0),
+            outputs,
+        };
+        Some((MachineName::new(&self.name).ok()?, spec))
+    }
+
+    pub(crate) fn outputs(&self) -> Vec<(OutputName, Drive)> {
+        let modbus = self.modbus.as_ref().map(modbus::Settings::outputs);
+        let mqtt = self.mqtt.as_ref().map(mqtt::Settings::outputs);
+        modbus.into_iter().chain(mqtt).flatten().collect()
+    }
+
+    /// True when the machine says by itself which stencil is in it.
+    pub(crate) fn names_stencil(&self) -> bool {
+        self.modbus.as_ref().is_some_and(modbus::Settings::names_stencil)
+            || self.mqtt.as_ref().is_some_and(mqtt::Settings::names_stencil)
+    }
+
+    pub(crate) fn counts_strokes(&self) -> bool {
+        self.modbus.as_ref().is_some_and(modbus::Settings::counts_strokes)
+            || self.mqtt.as_ref().is_some_and(mqtt::Settings::counts_strokes)
+    }
+}
+
+fn output_rule(drive: Drive) -> Option<OutputRule> {
+    match drive {
+        Drive::PrintPermit => Some(OutputRule::PrintPermit),
+        Drive::DoorRelease => Some(OutputRule::DoorRelease),
+        Drive::Heartbeat => None,
+    }
+}

@@ -1,0 +1,417 @@
+//! The kinds of event.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Basis, Noted, StencilSpec, Stream, WhyUnattributed};
+use crate::decision::{Cause, Decision};
+use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
+use crate::signal::{MachineState, Measurement, OrderSpec, WashOutcome, Width};
+use crate::time::Timestamp;
+use crate::wear::WearBand;
+
+/// One fact about one stencil, machine, order, or the gateway.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+pub enum Event {
+    /// A stencil entered the plant, with strokes already made, if any.
+    StencilRegistered {
+        /// What it is.
+        #[serde(flatten)]
+        spec: StencilSpec,
+        /// Strokes made before.
+        starting_strokes: u64,
+        /// True when it is declared clean as it comes in.
+        clean: bool,
+        /// Who says so.
+        source: String,
+    },
+    /// What a stencil is was changed.
+    StencilRevised {
+        /// What it is now.
+        #[serde(flatten)]
+        spec: StencilSpec,
+    },
+    /// Strokes booked to a stencil.
+    StrokesBooked {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Made by which printer.
+        machine: MachineName,
+        /// How many.
+        count: u64,
+        /// From what.
+        #[serde(flatten)]
+        basis: Basis,
+    },
+    /// A stencil passed into another wear band.
+    WearBandEntered {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// The band it is in now.
+        band: WearBand,
+        /// Strokes booked by then.
+        strokes: u64,
+    },
+    /// A stencil is in a printer.
+    Seated {
+        /// The code as read.
+        stencil: StencilCode,
+        /// The printer.
+        machine: MachineName,
+        /// Who says so, when no machine does.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
+    },
+    /// A stencil was put into a washer.
+    Loaded {
+        /// The code as read.
+        stencil: StencilCode,
+        /// The washer.
+        machine: MachineName,
+        /// Who says so, when no machine does.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
+    },
+    /// A stencil left a printer or washer.
+    Removed {
+        /// The code that was in it.
+        stencil: StencilCode,
+        /// The printer, or the washer it was in.
+        machine: MachineName,
+        /// Who says so, when no machine does.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
+    },
+    /// A stencil is no longer where it was thought to be.
+    LostSight {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// What was seen instead.
+        why: String,
+    },
+    /// A wash began.
+    WashBegan {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// The washer; none when a person reports it.
+        machine: Option<MachineName>,
+        /// The wash programme.
+        programme: Option<String>,
+    },
+    /// A wash ended.
+    WashEnded {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// The washer; none when a person reports it.
+        machine: Option<MachineName>,
+        /// Who reports it, when no washer does.
+        by: Option<String>,
+        /// The wash programme.
+        programme: Option<String>,
+        /// How it ended.
+        outcome: WashOutcome,
+        /// Values the washer measured.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        measured: Vec<Measurement>,
+    },
+    /// A washer spoke of a wash that fits no stencil, or cannot be.
+    WashUnmatched {
+        /// The washer.
+        machine: MachineName,
+        /// The code it gave, if any.
+        code: Option<StencilCode>,
+        /// How the wash ended; none when it began.
+        outcome: Option<WashOutcome>,
+        /// Why it does not fit.
+        why: String,
+    },
+    /// A stencil went into storage with permission.
+    Stored {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// The rack.
+        rack: MachineName,
+        /// The slot.
+        slot: SlotName,
+    },
+    /// A slot was found occupied when the gateway first saw it.
+    SlotFound {
+        /// Which stencil; none when the rack cannot say.
+        stencil: Option<StencilCode>,
+        /// The rack.
+        rack: MachineName,
+        /// The slot.
+        slot: SlotName,
+    },
+    /// A slot became occupied without a permitted store.
+    StorageBreached {
+        /// Which stencil; none when the rack cannot say.
+        stencil: Option<StencilCode>,
+        /// The rack.
+        rack: MachineName,
+        /// The slot.
+        slot: SlotName,
+        /// What speaks against it.
+        reasons: Vec<Cause>,
+    },
+    /// A stencil left storage.
+    Taken {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// The rack.
+        rack: MachineName,
+        /// The slot.
+        slot: SlotName,
+        /// True when a take had been permitted.
+        permitted: bool,
+    },
+    /// A slot that held a stencil nobody could name is empty again.
+    SlotCleared {
+        /// The rack.
+        rack: MachineName,
+        /// The slot.
+        slot: SlotName,
+    },
+    /// A decision was asked for or has changed.
+    Decided {
+        /// The decision.
+        #[serde(flatten)]
+        decision: Decision,
+        /// Until when a permitted store or take may be carried out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        valid_until: Option<Timestamp>,
+    },
+    /// A stencil was put on hold.
+    HoldPlaced {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A hold was released.
+    HoldReleased {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A manager allows a worn stencil a limited number of strokes.
+    ConcessionGranted {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Strokes allowed from now on.
+        strokes: u64,
+        /// When it ends, whatever was used.
+        valid_until: Option<Timestamp>,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A concession was withdrawn.
+    ConcessionWithdrawn {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A stencil was taken out of use for good.
+    Retired {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// Something was measured on a stencil.
+    Measured {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// By which machine; none when a person reports it.
+        machine: Option<MachineName>,
+        /// What and how much.
+        #[serde(flatten)]
+        measurement: Measurement,
+    },
+    /// A printed stencil has not been washed within the allowed time.
+    DriedOut {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// When it last printed.
+        printed: Timestamp,
+    },
+    /// A link to a machine is up.
+    MachineUp {
+        /// Which machine.
+        machine: MachineName,
+    },
+    /// A link to a machine is lost.
+    MachineDown {
+        /// Which machine.
+        machine: MachineName,
+        /// In words, with what to check.
+        why: String,
+    },
+    /// A machine changed its state.
+    MachineStateChanged {
+        /// Which machine.
+        machine: MachineName,
+        /// What it is doing.
+        state: MachineState,
+        /// Its own word for it.
+        word: String,
+    },
+    /// A machine raised a fault.
+    FaultRaised {
+        /// Which machine.
+        machine: MachineName,
+        /// Its code.
+        code: String,
+        /// In words.
+        text: String,
+    },
+    /// A machine's fault is gone.
+    FaultEnded {
+        /// Which machine.
+        machine: MachineName,
+        /// Its code.
+        code: String,
+    },
+    /// A counter's value was kept without booking strokes.
+    CounterNoted {
+        /// Which machine.
+        machine: MachineName,
+        /// Which counter.
+        counter: CounterName,
+        /// Its value.
+        raw: u64,
+        /// Where it wraps.
+        width: Width,
+        /// Why.
+        why: Noted,
+    },
+    /// A counter jumped further than the machine could have worked: nothing is booked.
+    CounterDoubted {
+        /// Which machine.
+        machine: MachineName,
+        /// Which counter.
+        counter: CounterName,
+        /// The last value that counts.
+        last: u64,
+        /// The doubtful value.
+        raw: u64,
+        /// Strokes that were possible in the time between.
+        possible: u64,
+    },
+    /// Strokes that nobody can attribute yet.
+    StrokesUnattributed {
+        /// Made by which machine.
+        machine: MachineName,
+        /// How many.
+        count: u64,
+        /// Not before.
+        since: Timestamp,
+        /// Stencils that may have made them.
+        candidates: Vec<StencilCode>,
+        /// Why nobody knows.
+        why: WhyUnattributed,
+        /// From what.
+        #[serde(flatten)]
+        basis: Basis,
+    },
+    /// Boards passed a position of the line.
+    BoardsCounted {
+        /// Which machine.
+        machine: MachineName,
+        /// How many.
+        count: u64,
+    },
+    /// An order may be worked on.
+    OrderReleased {
+        /// What it asks for.
+        #[serde(flatten)]
+        spec: OrderSpec,
+    },
+    /// An order began at a machine.
+    OrderStarted {
+        /// The machine.
+        machine: MachineName,
+        /// What it asks for.
+        #[serde(flatten)]
+        spec: OrderSpec,
+    },
+    /// An order is done at a machine.
+    OrderFinished {
+        /// The machine.
+        machine: MachineName,
+        /// Which order.
+        order: OrderName,
+    },
+    /// The gateway started on this ledger.
+    GatewayStarted {
+        /// Its version.
+        version: String,
+    },
+    /// The gateway stopped in order.
+    GatewayStopped,
+}
+
+impl Event {
+    /// The stream this event belongs to.
+    #[must_use]
+    pub fn stream(&self) -> Stream {
+        match self {
+            Self::StencilRegistered { spec, .. } | Self::StencilRevised { spec } => {
+                Stream::Stencil(spec.stencil.clone())
+            }
+            Self::StrokesBooked { stencil, .. }
+            | Self::WearBandEntered { stencil, .. }
+            | Self::Seated { stencil, .. }
+            | Self::Loaded { stencil, .. }
+            | Self::Removed { stencil, .. }
+            | Self::LostSight { stencil, .. }
+            | Self::WashBegan { stencil, .. }
+            | Self::WashEnded { stencil, .. }
+            | Self::Stored { stencil, .. }
+            | Self::Taken { stencil, .. }
+            | Self::HoldPlaced { stencil, .. }
+            | Self::HoldReleased { stencil, .. }
+            | Self::ConcessionGranted { stencil, .. }
+            | Self::ConcessionWithdrawn { stencil, .. }
+            | Self::Retired { stencil, .. }
+            | Self::Measured { stencil, .. }
+            | Self::DriedOut { stencil, .. } => Stream::Stencil(stencil.clone()),
+            Self::StorageBreached { stencil, rack, .. } | Self::SlotFound { stencil, rack, .. } => {
+                stencil.clone().map_or_else(|| Stream::Machine(rack.clone()), Stream::Stencil)
+            }
+            Self::Decided { decision, .. } => match (&decision.stencil, &decision.machine) {
+                (Some(stencil), _) => Stream::Stencil(stencil.clone()),
+                (None, Some(machine)) => Stream::Machine(machine.clone()),
+                (None, None) => Stream::Site,
+            },
+            Self::WashUnmatched { machine, .. }
+            | Self::MachineUp { machine }
+            | Self::MachineDown { machine, .. }
+            | Self::MachineStateChanged { machine, .. }
+            | Self::FaultRaised { machine, .. }
+            | Self::FaultEnded { machine, .. }
+            | Self::CounterNoted { machine, .. }
+            | Self::CounterDoubted { machine, .. }
+            | Self::StrokesUnattributed { machine, .. }
+            | Self::BoardsCounted { machine, .. } => Stream::Machine(machine.clone()),
+            Self::SlotCleared { rack, .. } => Stream::Machine(rack.clone()),
+            Self::OrderReleased { spec } | Self::OrderStarted { spec, .. } => {
+                Stream::Order(spec.order.clone())
+            }
+            Self::OrderFinished { order, .. } => Stream::Order(order.clone()),
+            Self::GatewayStarted { .. } | Self::GatewayStopped => Stream::Site,
+        }
+    }
+}

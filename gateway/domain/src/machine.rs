@@ -1,0 +1,316 @@
+//! What is known and durable about one machine, and how events change it.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+use crate::counter::Known;
+use crate::decision::{Decision, Rule};
+use crate::event::{Advance, Basis, Event, Noted, Position, Recorded};
+use crate::names::{CounterName, SlotName, StencilCode};
+use crate::reason::Reason;
+use crate::signal::{MachineState, OrderSpec, Width};
+use crate::time::Timestamp;
+
+/// Message identities kept per machine to recognise a repeat.
+pub const IDENTITIES_KEPT: usize = 4_096;
+
+/// Whether the link to a machine works.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum LinkState {
+    /// Never heard of.
+    #[default]
+    NeverUp,
+    /// Works.
+    Up,
+    /// Lost.
+    Down {
+        /// Why, in words.
+        why: String,
+        /// Since when.
+        since: Timestamp,
+    },
+}
+
+/// The stencil in a printer, or loaded into a washer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Seat {
+    /// Its code as read; it need not be in the list.
+    pub code: StencilCode,
+    /// Since when.
+    pub since: Timestamp,
+    /// The event that says so.
+    pub because: Position,
+}
+
+/// One counter of a machine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Counter {
+    /// The value that counts.
+    pub known: Known,
+    /// When the event that fixed it was decided.
+    pub at: Timestamp,
+    /// Stencils that were in the machine since the value was last read.
+    pub candidates: BTreeSet<StencilCode>,
+}
+
+/// What a slot of a rack holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Slot {
+    /// Nothing.
+    Empty,
+    /// This stencil.
+    Holds(StencilCode),
+    /// A stencil nobody could name.
+    HoldsUnknown,
+}
+
+/// A permitted store or take that waits to be carried out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Permit {
+    /// Store or take.
+    pub rule: Rule,
+    /// Which stencil.
+    pub stencil: StencilCode,
+    /// Which slot, if one was named.
+    pub slot: Option<SlotName>,
+    /// Until when.
+    pub until: Timestamp,
+}
+
+/// A decision as last told: enough to see a change.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Told {
+    /// About which stencil.
+    pub stencil: Option<StencilCode>,
+    /// The codes of the reasons against it; none permits.
+    pub codes: Vec<&'static str>,
+}
+
+impl Told {
+    /// What a decision tells.
+    #[must_use]
+    pub fn of(decision: &Decision) -> Self {
+        let codes = decision.reasons.iter().map(|cause| cause.reason.code()).collect();
+        Self { stencil: decision.stencil.clone(), codes }
+    }
+}
+
+/// Identities of messages whose events are in the ledger, oldest leaving first.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Seen {
+    order: VecDeque<String>,
+    decisions: BTreeMap<String, Option<Decision>>,
+}
+
+impl Seen {
+    fn insert(&mut self, identity: &str, decision: Option<Decision>) {
+        if self.decisions.insert(identity.to_owned(), decision).is_none() {
+            self.order.push_back(identity.to_owned());
+        }
+        if self.order.len() > IDENTITIES_KEPT
+            && let Some(oldest) = self.order.pop_front()
+        {
+            self.decisions.remove(&oldest);
+        }
+    }
+
+    /// True when a message of this identity has been dealt with.
+    #[must_use]
+    pub fn has(&self, identity: &str) -> bool {
+        self.decisions.contains_key(identity)
+    }
+
+    /// The decision given to the message of this identity.
+    #[must_use]
+    pub fn decision(&self, identity: &str) -> Option<&Decision> {
+        self.decisions.get(identity)?.as_ref()
+    }
+}
+
+/// One machine.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Machine {
+    /// Whether its link works.
+    pub link: LinkState,
+    /// The stencil in it.
+    pub seat: Option<Seat>,
+    /// Its counters.
+    pub counters: BTreeMap<CounterName, Counter>,
+    /// What it is doing, and its own word for it.
+    pub state: Option<(MachineState, String)>,
+    /// Faults present: code and text.
+    pub faults: BTreeMap<String, String>,
+    /// The order it works on.
+    pub order: Option<OrderSpec>,
+    /// Its slots, when it is a rack.
+    pub slots: BTreeMap<SlotName, Slot>,
+    /// Permits that wait to be carried out at it.
+    pub permits: Vec<Permit>,
+    /// The print decision as last told.
+    pub print: Option<Told>,
+    /// Strokes it made that nobody can attribute yet.
+    pub unattributed: u64,
+    /// Strokes of this machine booked to stencils.
+    pub booked: u64,
+    /// Messages dealt with.
+    pub seen: Seen,
+}
+
+impl Machine {
+    /// True when the print decision as last told says that nobody confirmed what is in it.
+    #[must_use]
+    pub fn is_unconfirmed(&self) -> bool {
+        let told = self.print.as_ref();
+        told.is_some_and(|told| told.codes.contains(&Reason::SEAT_UNCONFIRMED))
+    }
+
+    /// Nobody listened from `since` until the gateway started again: the link has to come up anew.
+    pub fn not_heard_since(&mut self, since: Timestamp) {
+        if self.link == LinkState::Up {
+            let why = "the gateway was not running".to_owned();
+            self.link = LinkState::Down { why, since };
+        }
+    }
+
+    /// Changes the state as the event says. Only events about this machine must come here.
+    pub fn apply(&mut self, recorded: &Recorded) {
+        self.remember_message(recorded);
+        self.apply_counting(recorded);
+        self.apply_storage(recorded);
+        match &recorded.fact.event {
+            Event::MachineUp { .. } => self.link = LinkState::Up,
+            Event::MachineDown { why, .. } => {
+                self.link = LinkState::Down { why: why.clone(), since: recorded.fact.at };
+            }
+            Event::MachineStateChanged { state, word, .. } => {
+                self.state = Some((*state, word.clone()));
+            }
+            Event::FaultRaised { code, text, .. } => {
+                self.faults.insert(code.clone(), text.clone());
+            }
+            Event::FaultEnded { code, .. } => {
+                self.faults.remove(code);
+            }
+            Event::Seated { stencil, .. } | Event::Loaded { stencil, .. } => {
+                self.seat(stencil, recorded)
+            }
+            Event::Removed { .. } => self.seat = None,
+            Event::OrderStarted { spec, .. } => self.order = Some(spec.clone()),
+            Event::OrderFinished { .. } => self.order = None,
+            _ => {}
+        }
+    }
+
+    fn remember_message(&mut self, recorded: &Recorded) {
+        if let Some(identity) = &recorded.fact.identity {
+            let decision = match &recorded.fact.event {
+                Event::Decided { decision, .. } if decision.rule != Rule::Print => {
+                    Some(decision.clone())
+                }
+                _ => self.seen.decision(identity).cloned(),
+            };
+            self.seen.insert(identity, decision);
+        }
+    }
+
+    fn seat(&mut self, code: &StencilCode, recorded: &Recorded) {
+        let (since, because) = (recorded.fact.at, recorded.position);
+        self.seat = Some(Seat { code: code.clone(), since, because });
+        for counter in self.counters.values_mut() {
+            counter.candidates.insert(code.clone());
+        }
+    }
+
+    fn apply_counting(&mut self, recorded: &Recorded) {
+        let at = recorded.fact.at;
+        match &recorded.fact.event {
+            Event::StrokesBooked { count, basis, .. } => {
+                self.booked = self.booked.saturating_add(*count);
+                self.follow_basis(*count, basis, at);
+            }
+            Event::StrokesUnattributed { count, basis, .. } => {
+                self.unattributed = self.unattributed.saturating_add(*count);
+                self.follow_basis(*count, basis, at);
+            }
+            Event::CounterNoted { counter, raw, width, why, .. } => match why {
+                Noted::First | Noted::Accepted => self.fix(counter, Known::first(*raw, *width), at),
+                Noted::SeatChanged => {
+                    self.advance(counter, *raw, *width, 0, Advance::Difference, at)
+                }
+                Noted::Restarted => self.advance(counter, *raw, *width, 0, Advance::Restarted, at),
+            },
+            _ => {}
+        }
+    }
+
+    fn follow_basis(&mut self, count: u64, basis: &Basis, at: Timestamp) {
+        if let Basis::Counter { counter, raw, width, advance } = basis {
+            self.advance(counter, *raw, *width, count, *advance, at);
+        }
+    }
+
+    fn advance(
+        &mut self,
+        counter: &CounterName,
+        raw: u64,
+        width: Width,
+        count: u64,
+        advance: Advance,
+        at: Timestamp,
+    ) {
+        let known = self.counters.get(counter).map_or_else(
+            || Known::first(raw, width),
+            |counter| counter.known.after(raw, width, count, advance),
+        );
+        self.fix(counter, known, at);
+    }
+
+    fn fix(&mut self, counter: &CounterName, known: Known, at: Timestamp) {
+        let candidates = self.seat.iter().map(|seat| seat.code.clone()).collect();
+        self.counters.insert(counter.clone(), Counter { known, at, candidates });
+    }
+
+    fn apply_storage(&mut self, recorded: &Recorded) {
+        match &recorded.fact.event {
+            Event::Stored { stencil, slot, .. } => {
+                self.slots.insert(slot.clone(), Slot::Holds(stencil.clone()));
+                self.use_permit(stencil, Rule::Store);
+            }
+            Event::SlotFound { stencil, slot, .. }
+            | Event::StorageBreached { stencil, slot, .. } => {
+                let holds = stencil.clone().map_or(Slot::HoldsUnknown, Slot::Holds);
+                self.slots.insert(slot.clone(), holds);
+            }
+            Event::Taken { stencil, slot, .. } => {
+                self.slots.insert(slot.clone(), Slot::Empty);
+                self.use_permit(stencil, Rule::Take);
+            }
+            Event::SlotCleared { slot, .. } => {
+                self.slots.insert(slot.clone(), Slot::Empty);
+            }
+            Event::Decided { decision, valid_until } => {
+                self.permits.retain(|permit| permit.until > recorded.fact.at);
+                self.hear_decision(decision, *valid_until);
+            }
+            _ => {}
+        }
+    }
+
+    fn hear_decision(&mut self, decision: &Decision, valid_until: Option<Timestamp>) {
+        if decision.rule == Rule::Print {
+            self.print = Some(Told::of(decision));
+            return;
+        }
+        let Some(stencil) = &decision.stencil else {
+            return;
+        };
+        self.permits.retain(|permit| permit.stencil != *stencil);
+        if let (true, Some(until)) = (decision.permitted(), valid_until) {
+            let (rule, slot) = (decision.rule, decision.slot.clone());
+            self.permits.push(Permit { rule, stencil: stencil.clone(), slot, until });
+        }
+    }
+
+    fn use_permit(&mut self, stencil: &StencilCode, rule: Rule) {
+        self.permits.retain(|permit| permit.stencil != *stencil || permit.rule != rule);
+    }
+}

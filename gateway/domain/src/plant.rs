@@ -1,0 +1,167 @@
+//! What the configuration says about the plant, as the rules need it.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use crate::event::StencilSpec;
+use crate::names::{MachineName, OutputName, ProductName, StencilCode};
+use crate::wear::WearLimits;
+
+/// What a machine is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum MachineKind {
+    /// Prints solder paste through a stencil.
+    Printer,
+    /// Washes stencils.
+    Washer,
+    /// Keeps stencils in slots.
+    Rack,
+    /// Anything else that speaks: a scanner, a counter, a line controller.
+    Other,
+}
+
+impl MachineKind {
+    /// The kind's stable word.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Printer => "printer",
+            Self::Washer => "washer",
+            Self::Rack => "rack",
+            Self::Other => "other",
+        }
+    }
+}
+
+/// What an output follows. Heartbeats follow [`crate::outputs::Wanted::beat`] and need no rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum OutputRule {
+    /// On while the stencil in the printer may be printed with.
+    PrintPermit,
+    /// On while a permitted store or take waits to be carried out at the rack.
+    DoorRelease,
+}
+
+/// A machine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MachineSpec {
+    /// What it is for.
+    pub kind: MachineKind,
+    /// The line it belongs to, if one.
+    pub line: Option<String>,
+    /// True when it says by itself which stencil is in it.
+    pub names_stencil: bool,
+    /// The shortest time between two strokes; what is faster is not believed.
+    pub fastest_cycle: Duration,
+    /// Its outputs and what each follows.
+    pub outputs: BTreeMap<OutputName, OutputRule>,
+}
+
+/// A stencil of the configuration's list, with the state it comes in with.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Listed {
+    /// What it is.
+    pub spec: StencilSpec,
+    /// Strokes made before the gateway counted.
+    pub starting_strokes: u64,
+    /// True when it is clean as it comes in.
+    pub clean: bool,
+}
+
+/// How much of what is allowed. Spans of time are the plant's own; none of them is a standard's.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Policy {
+    /// Where the wear bands begin, unless a product or stencil says otherwise.
+    pub wear: WearLimits,
+    /// Wear limits by product.
+    pub product_wear: BTreeMap<ProductName, WearLimits>,
+    /// How old a wash may be when a stencil is taken; none: any age.
+    pub wash_age: Option<Duration>,
+    /// True when a person may report a wash.
+    pub hand_reported_wash: bool,
+    /// How long a printed stencil may wait for its wash.
+    pub dry_out: Duration,
+    /// True when only a stencil that was taken with permission may be printed with.
+    pub print_needs_take: bool,
+    /// Strokes allowed between washes; none: any number.
+    pub strokes_between_washes: Option<u64>,
+    /// Time allowed between washes while printing; none: any.
+    pub time_between_washes: Option<Duration>,
+    /// Lowest tension in hundredths of N/cm, and the time between measurements.
+    pub tension: Option<TensionPolicy>,
+    /// How long a permitted store or take may be carried out.
+    pub permit_time: Duration,
+    /// A broken link shorter than this is taken to leave the stencil in its printer.
+    pub trusted_outage: Duration,
+    /// How long to wait after a broken link for the machine to name its stencil.
+    pub seat_wait: Duration,
+}
+
+/// Limits on a stencil's tension.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TensionPolicy {
+    /// Lowest allowed, in hundredths of N/cm.
+    pub lowest_centi: i64,
+    /// Longest time between measurements.
+    pub every: Duration,
+}
+
+impl Default for Policy {
+    fn default() -> Self {
+        Self {
+            wear: WearLimits::default(),
+            product_wear: BTreeMap::new(),
+            wash_age: Some(Duration::from_secs(72 * 3_600)),
+            hand_reported_wash: false,
+            dry_out: Duration::from_secs(3_600),
+            print_needs_take: true,
+            strokes_between_washes: None,
+            time_between_washes: None,
+            tension: None,
+            permit_time: Duration::from_secs(60),
+            trusted_outage: Duration::from_secs(120),
+            seat_wait: Duration::from_secs(10),
+        }
+    }
+}
+
+impl Policy {
+    /// The wear limits of a stencil: its own, its product's, or the plant's.
+    #[must_use]
+    pub fn wear_limits(&self, spec: &StencilSpec) -> WearLimits {
+        spec.wear_limits
+            .or_else(|| spec.product.as_ref().and_then(|p| self.product_wear.get(p)).copied())
+            .unwrap_or(self.wear)
+    }
+}
+
+/// The plant: everything that the configuration fixes.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Plant {
+    /// What is allowed.
+    pub policy: Policy,
+    /// Its machines.
+    pub machines: BTreeMap<MachineName, MachineSpec>,
+    /// The stencils that the configuration lists.
+    pub stencils: BTreeMap<StencilCode, Listed>,
+}
+
+impl Plant {
+    /// The machine's kind; machines that are not configured are of kind other.
+    #[must_use]
+    pub fn kind(&self, machine: &MachineName) -> MachineKind {
+        self.machines.get(machine).map_or(MachineKind::Other, |spec| spec.kind)
+    }
+
+    /// True when the machine says by itself which stencil is in it.
+    #[must_use]
+    pub fn names_stencil(&self, machine: &MachineName) -> bool {
+        self.machines.get(machine).is_some_and(|spec| spec.names_stencil)
+    }
+
+    /// The shortest time between two strokes of a machine.
+    #[must_use]
+    pub fn fastest_cycle(&self, machine: &MachineName) -> Duration {
+        self.machines.get(machine).map_or(Duration::ZERO, |spec| spec.fastest_cycle)
+    }
+}

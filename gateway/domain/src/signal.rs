@@ -1,0 +1,300 @@
+//! What a machine said, in machine-neutral form, before anyone decides what it means.
+
+use serde::{Deserialize, Serialize};
+
+use crate::names::{CounterName, MachineName, OrderName, ProductName, SlotName, StencilCode};
+use crate::time::Timestamp;
+
+/// One thing that one machine said.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Signal {
+    /// The machine it is about.
+    pub machine: MachineName,
+    /// When the gateway received it.
+    pub received: Timestamp,
+    /// The machine's own time, if it has one.
+    pub machine_time: Option<Timestamp>,
+    /// By which a repeat is recognised, where the machine offers it.
+    pub identity: Option<String>,
+    /// What was said.
+    pub said: Said,
+}
+
+/// How a counter's value reached the gateway.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Reading {
+    /// Asked for again and again: strokes may lie between two reads.
+    Polled,
+    /// Sent by the machine after each stroke.
+    Reported,
+}
+
+/// The width at which a cumulative counter wraps to zero.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Width {
+    /// Wraps after 65 535.
+    Bits16,
+    /// Wraps after 4 294 967 295.
+    Bits32,
+    /// Wraps after 18 446 744 073 709 551 615.
+    Bits64,
+}
+
+impl Width {
+    /// The largest value of this width.
+    #[must_use]
+    pub fn largest(self) -> u64 {
+        match self {
+            Self::Bits16 => u64::from(u16::MAX),
+            Self::Bits32 => u64::from(u32::MAX),
+            Self::Bits64 => u64::MAX,
+        }
+    }
+}
+
+/// How a wash ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WashOutcome {
+    /// The programme ran to its end and its own checks passed.
+    Passed,
+    /// The programme ran, and a check failed.
+    Failed,
+    /// The programme was stopped before its end.
+    Aborted,
+}
+
+impl WashOutcome {
+    /// The outcome's stable word.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Passed => "passed",
+            Self::Failed => "failed",
+            Self::Aborted => "aborted",
+        }
+    }
+}
+
+/// What a machine is doing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MachineState {
+    /// Producing.
+    Running,
+    /// Ready and waiting.
+    Idle,
+    /// Being set up.
+    SetUp,
+    /// Stopped by a fault or by hand.
+    Down,
+    /// Said something that the configuration does not translate.
+    Unknown,
+}
+
+/// The side of the board a stencil prints.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Side {
+    /// Top side.
+    Top,
+    /// Bottom side.
+    Bottom,
+}
+
+impl Side {
+    /// The side's stable word.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Top => "top",
+            Self::Bottom => "bottom",
+        }
+    }
+}
+
+/// One measured value with its unit, as the configuration names it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Measurement {
+    /// What was measured, such as `tension` or `resistivity`.
+    pub quantity: String,
+    /// The value in `unit`.
+    pub value: f64,
+    /// The unit, such as `N/cm`, `°C`, `MΩ·cm`.
+    pub unit: String,
+}
+
+/// What an order asks for.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub struct OrderSpec {
+    /// The order.
+    pub order: OrderName,
+    /// The product to print.
+    pub product: Option<ProductName>,
+    /// The board side to print.
+    pub side: Option<Side>,
+    /// The product revision.
+    pub revision: Option<String>,
+    /// Boards to make.
+    pub quantity: Option<u64>,
+    /// Boards in one panel.
+    pub panels_per_stroke: Option<u32>,
+    /// Squeegee strokes for one panel.
+    pub strokes_per_panel: Option<u32>,
+}
+
+/// The kinds of signal.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Said {
+    /// The link to the machine is up. `resumed`: nothing the machine said meanwhile was lost.
+    LinkUp {
+        /// True when the broker or machine kept everything said while the link was down.
+        resumed: bool,
+    },
+    /// The link to the machine is lost.
+    LinkLost {
+        /// In words, with what to check.
+        why: String,
+    },
+    /// A cumulative counter was read.
+    CounterRead {
+        /// Which counter.
+        counter: CounterName,
+        /// The raw total.
+        raw: u64,
+        /// Where it wraps.
+        width: Width,
+        /// Asked for, or sent after each stroke.
+        reading: Reading,
+    },
+    /// Strokes were done: an increment, not a total.
+    StrokesDone {
+        /// How many.
+        count: u64,
+    },
+    /// A stencil is in the printer.
+    Seated {
+        /// Its code as read.
+        code: StencilCode,
+    },
+    /// No stencil is in the printer any more.
+    Removed,
+    /// A wash began.
+    WashBegan {
+        /// Which stencil, if the washer knows.
+        code: Option<StencilCode>,
+        /// The wash programme.
+        programme: Option<String>,
+    },
+    /// A wash ended.
+    WashEnded {
+        /// Which stencil, if the washer knows.
+        code: Option<StencilCode>,
+        /// The wash programme.
+        programme: Option<String>,
+        /// How it ended.
+        outcome: WashOutcome,
+        /// Values the washer measured.
+        measured: Vec<Measurement>,
+    },
+    /// A slot holds a stencil.
+    SlotOccupied {
+        /// The slot.
+        slot: SlotName,
+        /// Which stencil, if the rack knows.
+        code: Option<StencilCode>,
+    },
+    /// A slot is empty.
+    SlotEmptied {
+        /// The slot.
+        slot: SlotName,
+        /// Which stencil left, if the rack knows.
+        code: Option<StencilCode>,
+    },
+    /// May this stencil be stored?
+    StoreAsked {
+        /// The stencil, as scanned.
+        code: StencilCode,
+        /// The slot, if chosen.
+        slot: Option<SlotName>,
+    },
+    /// May this stencil be taken out?
+    TakeAsked {
+        /// The stencil, as scanned.
+        code: StencilCode,
+        /// For which order.
+        order: Option<OrderName>,
+        /// For which printer.
+        destination: Option<MachineName>,
+    },
+    /// What the machine is doing.
+    State {
+        /// Translated.
+        state: MachineState,
+        /// The machine's own word for it.
+        word: String,
+    },
+    /// A fault is present.
+    FaultRaised {
+        /// The machine's code.
+        code: String,
+        /// In words.
+        text: String,
+    },
+    /// A fault is gone.
+    FaultEnded {
+        /// The machine's code.
+        code: String,
+    },
+    /// Something was measured.
+    Measured {
+        /// On which stencil, if on one.
+        code: Option<StencilCode>,
+        /// What, how much.
+        measurement: Measurement,
+    },
+    /// An order may be worked on.
+    OrderReleased(OrderSpec),
+    /// An order has begun at this machine.
+    OrderStarted(OrderSpec),
+    /// An order is done at this machine.
+    OrderFinished {
+        /// Which order.
+        order: OrderName,
+    },
+    /// Boards passed a position of the line, for cross-checking.
+    BoardsCounted {
+        /// How many since the last report.
+        count: u64,
+    },
+}
+
+impl Said {
+    /// The signal's stable word, as used in configuration, logs and metrics.
+    #[must_use]
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::LinkUp { .. } => "link-up",
+            Self::LinkLost { .. } => "link-lost",
+            Self::CounterRead { .. } => "stroke-total",
+            Self::StrokesDone { .. } => "strokes-done",
+            Self::Seated { .. } => "stencil-seated",
+            Self::Removed => "stencil-removed",
+            Self::WashBegan { .. } => "wash-began",
+            Self::WashEnded { .. } => "wash-ended",
+            Self::SlotOccupied { .. } => "slot-occupied",
+            Self::SlotEmptied { .. } => "slot-emptied",
+            Self::StoreAsked { .. } => "store-asked",
+            Self::TakeAsked { .. } => "take-asked",
+            Self::State { .. } => "machine-state",
+            Self::FaultRaised { .. } => "fault-raised",
+            Self::FaultEnded { .. } => "fault-ended",
+            Self::Measured { .. } => "measured",
+            Self::OrderReleased(_) => "order-released",
+            Self::OrderStarted(_) => "order-started",
+            Self::OrderFinished { .. } => "order-finished",
+            Self::BoardsCounted { .. } => "boards-counted",
+        }
+    }
+}

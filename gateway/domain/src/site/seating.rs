@@ -1,0 +1,98 @@
+//! Stencils going into printers and washers, and out of them.
+
+use super::Site;
+use super::live::Continuity;
+use crate::event::Event;
+use crate::names::{CounterName, MachineName, StencilCode};
+use crate::place::Place;
+use crate::plant::MachineKind;
+
+impl Site {
+    /// A machine or a scan says which stencil is in the machine.
+    pub(super) fn seated(&mut self, machine: &MachineName, code: &StencilCode, by: Option<&str>) {
+        let before = self.in_machine(machine);
+        let changed = before.as_ref() != Some(code);
+        let unseen = changed && !self.seat_sure(machine, self.origin.at);
+        if changed || self.strayed(machine, code, by) {
+            if let Some(before) = before.filter(|_| changed) {
+                self.take_out(machine, &before, by);
+            }
+            self.vacate(code);
+            let (stencil, name, by) = (code.clone(), machine.clone(), by.map(str::to_owned));
+            self.record(if self.plant.kind(machine) == MachineKind::Washer {
+                Event::Loaded { stencil, machine: name, by }
+            } else {
+                Event::Seated { stencil, machine: name, by }
+            });
+        }
+        self.confirm(machine, unseen);
+    }
+
+    /// True when the stencil is thought to have left the machine that now says it is in there.
+    /// What a rack or another machine says by itself is not overruled by a repetition.
+    fn strayed(&self, machine: &MachineName, code: &StencilCode, by: Option<&str>) -> bool {
+        let place = self.state.stencils.get(code).map(|s| &s.place.value);
+        match place {
+            None => false,
+            Some(Place::Printer { machine: holder } | Place::Washer { machine: holder }) => {
+                holder != machine && (by.is_some() || !self.plant.names_stencil(holder))
+            }
+            Some(Place::Slot { .. }) => by.is_some(),
+            Some(Place::InHand | Place::Unknown) => true,
+        }
+    }
+
+    /// A machine or a scan says that nothing is in the machine. A washer may hold a stencil that
+    /// nobody scanned into it.
+    pub(super) fn removed(&mut self, machine: &MachineName, by: Option<&str>) {
+        let before = self.in_machine(machine).or_else(|| self.only_one_in(machine).ok());
+        let unseen = !self.seat_sure(machine, self.origin.at);
+        if let Some(code) = before {
+            self.take_out(machine, &code, by);
+        }
+        self.confirm(machine, unseen);
+    }
+
+    /// What is in the machine is certain from now on. `unseen`: it changed while nobody was
+    /// told, so that strokes not yet counted may be those of a third stencil.
+    fn confirm(&mut self, machine: &MachineName, unseen: bool) {
+        let at = self.origin.at;
+        let counters: Vec<CounterName> = self
+            .state
+            .machines
+            .get(machine)
+            .filter(|_| unseen)
+            .into_iter()
+            .flat_map(|machine| machine.counters.keys().cloned())
+            .collect();
+        let live = self.live_mut(machine);
+        live.continuity = Continuity::Sure;
+        live.last_heard = at;
+        live.gaps.extend(counters);
+        self.release_held(machine);
+    }
+
+    fn in_machine(&self, machine: &MachineName) -> Option<StencilCode> {
+        Some(self.state.machines.get(machine)?.seat.as_ref()?.code.clone())
+    }
+
+    fn take_out(&mut self, machine: &MachineName, code: &StencilCode, by: Option<&str>) {
+        self.record(Event::Removed {
+            stencil: code.clone(),
+            machine: machine.clone(),
+            by: by.map(str::to_owned),
+        });
+    }
+
+    /// A stencil that turns up elsewhere has left the machine it was in, unless that machine
+    /// names its stencil by itself: then it will say so, or two stencils bear one code.
+    pub(super) fn vacate(&mut self, code: &StencilCode) {
+        let place = self.state.stencils.get(code).map(|stencil| stencil.place.value.clone());
+        if let Some(Place::Printer { machine } | Place::Washer { machine }) = place
+            && self.in_machine(&machine).as_ref() == Some(code)
+            && !self.plant.names_stencil(&machine)
+        {
+            self.take_out(&machine, code, None);
+        }
+    }
+}

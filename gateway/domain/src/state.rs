@@ -1,0 +1,188 @@
+//! Everything that follows from the ledger: the state that events build up.
+
+use std::collections::BTreeMap;
+
+use crate::decision::Rule;
+use crate::event::{Event, Position, Recorded};
+use crate::machine::{Machine, Slot};
+use crate::names::{MachineName, OrderName, StencilCode};
+use crate::place::Place;
+use crate::signal::OrderSpec;
+use crate::stencil::{Stencil, Stencils};
+use crate::time::Timestamp;
+
+/// The state of the plant. Equal ledgers give equal states.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct State {
+    /// Stencils by code.
+    pub stencils: Stencils,
+    /// Machines by name.
+    pub machines: BTreeMap<MachineName, Machine>,
+    /// Orders that were released or started and are not finished.
+    pub orders: BTreeMap<OrderName, OrderSpec>,
+    /// The last event's place.
+    pub head: Position,
+    /// The last event's time.
+    pub latest: Timestamp,
+}
+
+impl State {
+    /// Changes the state as the event says.
+    pub fn apply(&mut self, recorded: &Recorded) {
+        self.head = recorded.position;
+        let before = self.latest;
+        self.latest = self.latest.max(recorded.fact.at);
+        self.clear_former_place(recorded);
+        if let Some(machine) = machine_of(&recorded.fact.event) {
+            self.machines.entry(machine.clone()).or_default().apply(recorded);
+        }
+        self.apply_to_stencils(recorded);
+        match &recorded.fact.event {
+            Event::OrderReleased { spec } | Event::OrderStarted { spec, .. } => {
+                self.orders.insert(spec.order.clone(), spec.clone());
+            }
+            Event::OrderFinished { order, .. } => {
+                self.orders.remove(order);
+            }
+            Event::GatewayStarted { .. } => {
+                for machine in self.machines.values_mut() {
+                    machine.not_heard_since(before);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn apply_to_stencils(&mut self, recorded: &Recorded) {
+        match &recorded.fact.event {
+            Event::StencilRegistered { spec, starting_strokes, clean, .. } => {
+                let new = Stencil::registered(spec.clone(), *starting_strokes, *clean, recorded);
+                self.stencils.insert(spec.stencil.clone(), new);
+            }
+            Event::StrokesUnattributed { candidates, .. } => {
+                for code in candidates {
+                    if let Some(stencil) = self.stencils.get_mut(code) {
+                        stencil.apply(recorded);
+                    }
+                }
+            }
+            event => {
+                if let Some(stencil) = stencil_of(event).and_then(|c| self.stencils.get_mut(c)) {
+                    stencil.apply(recorded);
+                    follow_place(stencil, recorded);
+                }
+            }
+        }
+    }
+
+    /// A stencil that turns up somewhere has left the slot it was thought to be in.
+    fn clear_former_place(&mut self, recorded: &Recorded) {
+        let code = match &recorded.fact.event {
+            Event::Seated { stencil, .. }
+            | Event::Loaded { stencil, .. }
+            | Event::WashBegan { stencil, .. }
+            | Event::Stored { stencil, .. }
+            | Event::StorageBreached { stencil: Some(stencil), .. }
+            | Event::SlotFound { stencil: Some(stencil), .. } => stencil,
+            _ => return,
+        };
+        let Some(Place::Slot { rack, slot }) = self.stencils.get(code).map(|s| &s.place.value)
+        else {
+            return;
+        };
+        let held = self.machines.get_mut(rack).and_then(|machine| machine.slots.get_mut(slot));
+        if let Some(held) = held
+            && *held == Slot::Holds(code.clone())
+        {
+            *held = Slot::Empty;
+        }
+    }
+}
+
+/// Where a stencil goes when the event names a machine that holds it, or a scan shows it.
+fn follow_place(stencil: &mut Stencil, recorded: &Recorded) {
+    match &recorded.fact.event {
+        Event::Seated { machine, .. } => {
+            stencil.move_to(Place::Printer { machine: machine.clone() }, recorded);
+        }
+        Event::Loaded { machine, .. } | Event::WashBegan { machine: Some(machine), .. } => {
+            stencil.move_to(Place::Washer { machine: machine.clone() }, recorded);
+        }
+        Event::Decided { decision, .. } if decision.permitted() => match decision.rule {
+            Rule::Store if !matches!(stencil.place.value, Place::Slot { .. }) => {
+                stencil.move_to(Place::InHand, recorded);
+            }
+            Rule::Take if !matches!(stencil.place.value, Place::Slot { .. }) => {
+                stencil.taken = Some(recorded.position);
+                stencil.move_to(Place::InHand, recorded);
+            }
+            _ => {}
+        },
+        _ => {}
+    }
+}
+
+/// The machine an event is about.
+#[must_use]
+pub fn machine_of(event: &Event) -> Option<&MachineName> {
+    match event {
+        Event::StrokesBooked { machine, .. }
+        | Event::Seated { machine, .. }
+        | Event::Loaded { machine, .. }
+        | Event::Removed { machine, .. }
+        | Event::WashUnmatched { machine, .. }
+        | Event::MachineUp { machine }
+        | Event::MachineDown { machine, .. }
+        | Event::MachineStateChanged { machine, .. }
+        | Event::FaultRaised { machine, .. }
+        | Event::FaultEnded { machine, .. }
+        | Event::CounterNoted { machine, .. }
+        | Event::CounterDoubted { machine, .. }
+        | Event::StrokesUnattributed { machine, .. }
+        | Event::BoardsCounted { machine, .. }
+        | Event::OrderStarted { machine, .. }
+        | Event::OrderFinished { machine, .. } => Some(machine),
+        Event::WashBegan { machine, .. }
+        | Event::WashEnded { machine, .. }
+        | Event::Measured { machine, .. } => machine.as_ref(),
+        Event::Stored { rack, .. }
+        | Event::SlotFound { rack, .. }
+        | Event::StorageBreached { rack, .. }
+        | Event::Taken { rack, .. }
+        | Event::SlotCleared { rack, .. } => Some(rack),
+        Event::Decided { decision, .. } => decision.machine.as_ref(),
+        _ => None,
+    }
+}
+
+/// The stencil an event is about.
+#[must_use]
+pub fn stencil_of(event: &Event) -> Option<&StencilCode> {
+    match event {
+        Event::StencilRegistered { spec, .. } | Event::StencilRevised { spec } => {
+            Some(&spec.stencil)
+        }
+        Event::StrokesBooked { stencil, .. }
+        | Event::WearBandEntered { stencil, .. }
+        | Event::Seated { stencil, .. }
+        | Event::Loaded { stencil, .. }
+        | Event::Removed { stencil, .. }
+        | Event::LostSight { stencil, .. }
+        | Event::WashBegan { stencil, .. }
+        | Event::WashEnded { stencil, .. }
+        | Event::Stored { stencil, .. }
+        | Event::Taken { stencil, .. }
+        | Event::HoldPlaced { stencil, .. }
+        | Event::HoldReleased { stencil, .. }
+        | Event::ConcessionGranted { stencil, .. }
+        | Event::ConcessionWithdrawn { stencil, .. }
+        | Event::Retired { stencil, .. }
+        | Event::Measured { stencil, .. }
+        | Event::DriedOut { stencil, .. } => Some(stencil),
+        Event::SlotFound { stencil, .. } | Event::StorageBreached { stencil, .. } => {
+            stencil.as_ref()
+        }
+        Event::Decided { decision, .. } => decision.stencil.as_ref(),
+        _ => None,
+    }
+}

@@ -1,0 +1,167 @@
+//! Messages that come twice: recognised by their identity, answered as before.
+
+mod common;
+
+use common::floor::{Floor, names};
+use common::plant::{MUTE, NAMER, NAMER_2, RACK, SCANNER, WASHER};
+use common::words::{
+    emptied, occupied, order_spec, reports, seat, seated, store_asked, strokes, take_asked, washed,
+};
+use stencilward_domain::machine::IDENTITIES_KEPT;
+use stencilward_domain::signal::Said;
+
+fn printing() -> Floor {
+    let mut floor = Floor::new();
+    floor.bring("A", NAMER);
+    floor
+}
+
+#[test]
+fn strokes_that_come_twice_are_booked_once() {
+    let mut floor = printing();
+    floor.says_as(NAMER, Some("17"), strokes(3));
+    let (events, _) = floor.says_as(NAMER, Some("17"), strokes(3));
+    assert_eq!((events, floor.strokes("A")), (Vec::new(), 3));
+    floor.says_as(NAMER, Some("18"), strokes(3));
+    assert_eq!(floor.strokes("A"), 6);
+}
+
+#[test]
+fn strokes_without_an_identity_are_all_new() {
+    let mut floor = printing();
+    floor.says(NAMER, strokes(3));
+    floor.says(NAMER, strokes(3));
+    assert_eq!(floor.strokes("A"), 6);
+}
+
+#[test]
+fn an_identity_is_one_machines_and_one_kinds_own() {
+    let mut floor = printing();
+    floor.bring("B", NAMER_2);
+    floor.says_as(NAMER, Some("17"), strokes(3));
+    floor.says_as(NAMER_2, Some("17"), strokes(4));
+    assert_eq!((floor.strokes("A"), floor.strokes("B")), (3, 4));
+    floor.says_as(NAMER, Some("17"), Said::Removed);
+    assert_eq!(floor.machine(NAMER).seat, None);
+}
+
+#[test]
+fn strokes_that_nobody_could_be_given_come_once_too() {
+    let mut floor = Floor::new();
+    floor.says_as(NAMER, Some("1"), strokes(3));
+    floor.says_as(NAMER, Some("1"), strokes(3));
+    assert_eq!(floor.machine(NAMER).unattributed, 3);
+}
+
+#[test]
+fn a_repeat_is_recognised_after_a_restart() {
+    let mut floor = printing();
+    floor.says_as(NAMER, Some("17"), strokes(3));
+    floor.says_as(WASHER, Some("w1"), washed("B"));
+    floor.start_again();
+    let (again, _) = floor.says_as(NAMER, Some("17"), strokes(3));
+    let (washed_again, _) = floor.says_as(WASHER, Some("w1"), washed("B"));
+    assert_eq!((again, washed_again), (Vec::new(), Vec::new()));
+    assert_eq!((floor.strokes("A"), floor.stencil("B").washes), (3, 1));
+}
+
+/// The printer cannot say that the stencil is in it again; the broker repeats the wash.
+#[test]
+fn a_wash_that_is_redelivered_does_not_clean_what_prints_again() {
+    let mut floor = Floor::new();
+    floor.says_as(WASHER, Some("w1"), washed("A"));
+    floor.does(&seat("A", MUTE));
+    floor.says(MUTE, strokes(5));
+    let (events, _) = floor.says_as(WASHER, Some("w1"), washed("A"));
+    assert_eq!(events, []);
+    assert_eq!(floor.cleanliness("A").as_str(), "printed");
+    assert!(floor.machine(MUTE).seat.is_some());
+}
+
+#[test]
+fn a_question_that_comes_twice_gets_the_same_answer_and_no_second_permit() {
+    let mut floor = Floor::new();
+    let ask = |floor: &mut Floor| floor.says_as(RACK, Some("q1"), store_asked("A", Some("1"))).1;
+    let first = ask(&mut floor);
+    floor.does(&seat("A", MUTE));
+    floor.says(MUTE, strokes(1));
+    floor.after(30);
+    let events = floor.ledger.len();
+    assert_eq!(ask(&mut floor), first, "what was answered was answered");
+    assert_eq!(floor.ledger.len(), events);
+    assert!(!floor.after(30).door_open(RACK), "not held open by the repeat");
+    let refused = floor.says_as(RACK, Some("q2"), store_asked("A", Some("1"))).1;
+    assert!(refused.is_some_and(|decision| !decision.permitted()));
+}
+
+#[test]
+fn an_answer_survives_a_restart() {
+    let mut floor = Floor::new();
+    let (_, first) = floor.says_as(RACK, Some("q1"), take_asked("U", None));
+    floor.start_again();
+    let (events, second) = floor.says_as(RACK, Some("q1"), take_asked("U", None));
+    assert_eq!((events, second), (Vec::new(), first));
+}
+
+/// A scanner asks in general, so that its answer belongs to no machine: asked again, decided again.
+#[test]
+fn a_scanners_question_is_decided_again() {
+    let mut floor = Floor::new();
+    let (_, first) = floor.says_as(SCANNER, Some("q1"), store_asked("A", None));
+    let (_, second) = floor.says_as(SCANNER, Some("q1"), store_asked("A", None));
+    assert!(first.is_some() && first == second);
+}
+
+#[test]
+fn a_breach_is_noted_once() {
+    let mut floor = Floor::new();
+    floor.says(RACK, emptied("1"));
+    let (first, _) = floor.says_as(RACK, Some("b1"), occupied("1", Some("U")));
+    assert_eq!(names(&first), ["storage-breached"]);
+    floor.says(RACK, emptied("1"));
+    let (again, _) = floor.says_as(RACK, Some("b1"), occupied("1", Some("U")));
+    assert_eq!(again, []);
+}
+
+#[test]
+fn a_reported_total_may_come_twice_and_late() {
+    let mut floor = printing();
+    for raw in [100, 101, 101, 102, 102, 102, 103] {
+        floor.after(5).says(NAMER, reports(raw));
+    }
+    assert_eq!(floor.strokes("A"), 3);
+}
+
+#[test]
+fn what_changes_nothing_is_not_written_again() {
+    let mut floor = printing();
+    let raised = Said::FaultRaised { code: "E-17".to_owned(), text: "paste low".to_owned() };
+    let ended = Said::FaultEnded { code: "E-17".to_owned() };
+    let words = [
+        raised,
+        ended,
+        Said::OrderReleased(order_spec("WO-1")),
+        Said::OrderStarted(order_spec("WO-1")),
+        seated("A"),
+    ];
+    for said in words {
+        floor.says(NAMER, said.clone());
+        assert_eq!(floor.says(NAMER, said.clone()), [], "{said:?}");
+    }
+    let stranger = Said::OrderFinished { order: common::words::order("WO-2") };
+    assert_eq!(floor.says(NAMER, stranger), []);
+}
+
+#[test]
+fn the_memory_for_identities_is_bounded_and_forgets_the_oldest() {
+    let mut floor = printing();
+    let most = u64::try_from(IDENTITIES_KEPT).expect("a small number");
+    for message in 0..=most {
+        floor.says_as(NAMER, Some(&message.to_string()), strokes(1));
+    }
+    assert_eq!(floor.strokes("A"), most + 1);
+    floor.says_as(NAMER, Some("1"), strokes(1));
+    assert_eq!(floor.strokes("A"), most + 1, "still known");
+    floor.says_as(NAMER, Some("0"), strokes(1));
+    assert_eq!(floor.strokes("A"), most + 2, "forgotten");
+}

@@ -1,0 +1,23 @@
+//! Where events are kept: one contract, and engines that keep it.
+//!
+//! The contract is [`Ledger`]; [`SqliteLedger`] is the embedded engine. Every event carries the
+//! hash of the one before it ([`chain`]), so that [`verify`] finds an edit. [`Follower`] reads on
+//! as events come.
+
+mod body;
+pub mod chain;
+mod contract;
+mod error;
+mod follow;
+mod sqlite;
+mod stream;
+mod verify;
+
+#[cfg(any(test, feature = "suite"))]
+pub mod suite;
+
+pub use contract::{Append, Appended, BatchId, Entry, Ledger, Row};
+pub use error::{LedgerError, Refused};
+pub use follow::Follower;
+pub use sqlite::{OpenError, SqliteLedger};
+pub use verify::{Verified, verify, verify_after};

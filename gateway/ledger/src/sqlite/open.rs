@@ -1,0 +1,208 @@
+//! Opening the file: version, schema, durability, and nobody else at work on it.
+
+use std::fs::{self, File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, ErrorCode, OpenFlags};
+
+/// Marks a file as a stencil ledger ("SWLG").
+pub(super) const APPLICATION: i64 = 0x5357_4c47;
+
+/// The schema this version writes.
+pub(super) const SCHEMA: i64 = 1;
+
+/// The first SQLite without the WAL-reset fault (3.51.3), by which two connections at work at
+/// the same moment could lose a commit.
+const OLDEST_SQLITE: i32 = 3_051_003;
+
+/// How long a statement waits for another program that holds the file.
+pub(super) const BUSY: Duration = Duration::from_secs(2);
+
+const TABLE: &str = "
+    CREATE TABLE event (
+        position INTEGER PRIMARY KEY,
+        stream   TEXT    NOT NULL,
+        version  INTEGER NOT NULL,
+        batch    BLOB    NOT NULL CHECK (length(batch) = 16),
+        body     TEXT    NOT NULL,
+        hash     BLOB    NOT NULL CHECK (length(hash) = 32),
+        UNIQUE (stream, version)
+    ) STRICT;
+    CREATE TRIGGER event_stays_as_it_is BEFORE UPDATE ON event
+        BEGIN SELECT RAISE(ABORT, 'an event of the ledger is never edited'); END;
+    CREATE TRIGGER event_stays BEFORE DELETE ON event
+        BEGIN SELECT RAISE(ABORT, 'an event of the ledger is never taken out'); END;";
+
+/// Why a ledger cannot be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    /// The folder of the file is not there.
+    #[error("the folder {} does not exist: create it, or name another file", .0.display())]
+    NoFolder(PathBuf),
+    /// The name is that of a folder.
+    #[error("{} is a folder: name a file in it", .0.display())]
+    IsFolder(PathBuf),
+    /// The folder or file is closed to us.
+    #[error("{} cannot be used: see that this user may read and write it", path.display())]
+    Closed {
+        /// The folder or file.
+        path: PathBuf,
+        /// What the system says.
+        #[source]
+        source: io::Error,
+    },
+    /// Somebody else has it open.
+    #[error("another gateway has this ledger open: stop it first, or name another file")]
+    InUse,
+    /// SQLite is too old to be trusted with WAL.
+    #[error(
+        "SQLite {0} can lose a commit (WAL-reset fault): build the gateway with 3.51.3 or later"
+    )]
+    OldSqlite(String),
+    /// The file belongs to another program.
+    #[error("this file is no ledger: name another file, or move this one away")]
+    Foreign,
+    /// The file was written by a later version of the gateway.
+    #[error("the ledger has schema {0}, this gateway knows {SCHEMA}: use the newer gateway")]
+    Newer(i64),
+    /// A setting that makes commits durable was not taken.
+    #[error("the ledger's storage does not take {setting}, it keeps {found}: use a local disk")]
+    Setting {
+        /// Which.
+        setting: &'static str,
+        /// What is set instead.
+        found: String,
+    },
+    /// The file cannot be read or written.
+    #[error("the ledger cannot be read or written: see that its disk is there and has room")]
+    Storage(#[from] rusqlite::Error),
+    /// The writer thread cannot be started.
+    #[error("the system gives no thread for the ledger's writer")]
+    Thread(#[source] io::Error),
+}
+
+/// The file by the one name that all who open it share, whatever links lead to it.
+pub(super) fn resolve(path: &Path) -> Result<PathBuf, OpenError> {
+    let closed = |path: &Path, source| OpenError::Closed { path: path.to_owned(), source };
+    match fs::canonicalize(path) {
+        Ok(folder) if folder.is_dir() => return Err(OpenError::IsFolder(folder)),
+        Ok(file) => return Ok(file),
+        Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(closed(path, error)),
+        Err(_) => {}
+    }
+    let absolute = std::path::absolute(path).map_err(|error| closed(path, error))?;
+    let (Some(folder), Some(name)) = (absolute.parent(), absolute.file_name()) else {
+        return Err(OpenError::Foreign);
+    };
+    match fs::canonicalize(folder) {
+        Ok(folder) => Ok(folder.join(name)),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            Err(OpenError::NoFolder(folder.to_owned()))
+        }
+        Err(error) => Err(closed(folder, error)),
+    }
+}
+
+/// Takes the lock beside the file. The system frees it however this process ends.
+pub(super) fn lock(path: &Path) -> Result<File, OpenError> {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".lock");
+    let name = PathBuf::from(name);
+    let mut options = File::options();
+    let file = options.create(true).truncate(false).write(true).open(&name);
+    let closed = |source| OpenError::Closed { path: name.clone(), source };
+    let file = file.map_err(closed)?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => Err(OpenError::InUse),
+        Err(TryLockError::Error(source)) => Err(closed(source)),
+    }
+}
+
+/// The one connection that writes.
+pub(super) fn writer(path: &Path) -> Result<Connection, OpenError> {
+    new_enough(rusqlite::version_number(), rusqlite::version())?;
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
+        | OpenFlags::SQLITE_OPEN_CREATE
+        | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let connection = Connection::open_with_flags(path, flags)?;
+    connection.busy_timeout(BUSY)?;
+    identify(&connection)?;
+    settle(&connection)?;
+    Ok(connection)
+}
+
+fn new_enough(number: i32, name: &str) -> Result<(), OpenError> {
+    if number < OLDEST_SQLITE {
+        return Err(OpenError::OldSqlite(name.to_owned()));
+    }
+    Ok(())
+}
+
+/// Sets what makes a commit durable, and reads it back.
+fn settle(connection: &Connection) -> Result<(), OpenError> {
+    let mode: String = connection.query_row("PRAGMA journal_mode = WAL", [], |row| row.get(0))?;
+    if !mode.eq_ignore_ascii_case("wal") {
+        return Err(OpenError::Setting { setting: "journal_mode = WAL", found: mode });
+    }
+    connection.execute_batch("PRAGMA synchronous = FULL")?;
+    match pragma(connection, "synchronous")? {
+        2 => Ok(()),
+        other => {
+            Err(OpenError::Setting { setting: "synchronous = FULL (2)", found: other.to_string() })
+        }
+    }
+}
+
+/// A connection that only reads.
+pub(super) fn reader(path: &Path) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let connection = Connection::open_with_flags(path, flags)?;
+    connection.busy_timeout(BUSY)?;
+    Ok(connection)
+}
+
+fn pragma(connection: &Connection, name: &str) -> rusqlite::Result<i64> {
+    connection.query_row(&format!("PRAGMA {name}"), [], |row| row.get(0))
+}
+
+/// Makes an empty file a ledger; refuses a file that is something else, and leaves it unchanged.
+fn identify(connection: &Connection) -> Result<(), OpenError> {
+    let application =
+        pragma(connection, "application_id").map_err(|error| match error.sqlite_error_code() {
+            Some(ErrorCode::NotADatabase) => OpenError::Foreign,
+            _ => OpenError::Storage(error),
+        })?;
+    let schema = pragma(connection, "user_version")?;
+    let count = "SELECT count(*) FROM sqlite_schema";
+    let tables: i64 = connection.query_row(count, [], |row| row.get(0))?;
+    match (application, schema, tables) {
+        (APPLICATION, SCHEMA, _) => Ok(()),
+        (APPLICATION, newer, _) if newer > SCHEMA => Err(OpenError::Newer(newer)),
+        (0, 0, 0) => {
+            connection.execute_batch(&format!(
+                "BEGIN IMMEDIATE; {TABLE}
+                 PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {SCHEMA}; COMMIT;"
+            ))?;
+            Ok(())
+        }
+        _ => Err(OpenError::Foreign),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_sqlite_with_the_wal_reset_fault_is_refused() {
+        assert!(matches!(
+            new_enough(3_051_002, "3.51.2"),
+            Err(OpenError::OldSqlite(name)) if name == "3.51.2"
+        ));
+        assert!(new_enough(3_051_003, "3.51.3").is_ok());
+        assert!(new_enough(rusqlite::version_number(), "the one built in").is_ok());
+    }
+}

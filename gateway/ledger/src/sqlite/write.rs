@@ -1,0 +1,132 @@
+//! The writer thread: takes what waits, makes it durable in one transaction, then answers.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use rusqlite::Connection;
+use stencilward_domain::event::Position;
+use tokio::sync::{mpsc, oneshot, watch};
+
+use super::OpenError;
+use super::transact::{self, Answers, Versions};
+use crate::body::Written;
+use crate::error::{LedgerError, Refused};
+
+/// Facts at which a transaction takes no further call.
+const LARGE_TRANSACTION: usize = 4_096;
+
+/// Calls taken into one transaction at the most.
+const MOST_CALLS: usize = 1_024;
+
+/// One call's appends, and where its answer goes.
+pub(super) struct Call {
+    pub(super) written: Vec<Result<Written, Refused>>,
+    pub(super) done: oneshot::Sender<Result<Answers, LedgerError>>,
+}
+
+impl Call {
+    fn facts(&self) -> usize {
+        let kept = self.written.iter().flatten();
+        kept.map(|written| written.bodies.len()).sum()
+    }
+}
+
+/// What the writer is asked to do.
+pub(super) enum Job {
+    /// Make these appends durable.
+    Append(Call),
+    /// Let the file grow no further.
+    #[cfg(any(test, feature = "suite"))]
+    Limit { pages: u32, done: oneshot::Sender<Result<(), LedgerError>> },
+}
+
+pub(super) struct Writer {
+    connection: Connection,
+    versions: Versions,
+    head: watch::Sender<Position>,
+    commits: Arc<AtomicU64>,
+}
+
+impl Writer {
+    pub(super) fn new(
+        connection: Connection,
+        commits: Arc<AtomicU64>,
+    ) -> Result<(Self, watch::Receiver<Position>), OpenError> {
+        let end = transact::end(&connection)?;
+        let (head, shown) = watch::channel(Position(end.position));
+        let writer = Self { connection, versions: Versions::default(), head, commits };
+        Ok((writer, shown))
+    }
+
+    /// Works until every sender is gone, then closes the file.
+    pub(super) fn work(mut self, mut queue: mpsc::Receiver<Job>) {
+        let mut next = None;
+        while let Some(job) = next.take().or_else(|| queue.blocking_recv()) {
+            match job {
+                Job::Append(call) => {
+                    let (calls, other) = gather(call, &mut queue);
+                    next = other;
+                    self.make_durable(calls);
+                }
+                #[cfg(any(test, feature = "suite"))]
+                Job::Limit { pages, done } => {
+                    let limited = self.connection.pragma_update(None, "max_page_count", pages);
+                    let _ = done.send(limited.map_err(LedgerError::storage));
+                }
+            }
+        }
+        self.close();
+    }
+
+    /// Makes the calls durable and answers them. Who no longer waits reads it from the ledger.
+    fn make_durable(&mut self, calls: Vec<Call>) {
+        let appends = calls.iter().map(|call| call.written.as_slice());
+        match transact::transact(&mut self.connection, &mut self.versions, appends) {
+            Ok(done) => {
+                let moved = self.head.send_if_modified(|head| {
+                    let before = std::mem::replace(&mut head.0, done.end.position);
+                    before != done.end.position
+                });
+                self.commits.fetch_add(u64::from(moved), Ordering::Relaxed);
+                for (call, answers) in calls.into_iter().zip(done.answers) {
+                    let _ = call.done.send(Ok(answers));
+                }
+            }
+            Err(error) => {
+                let error = Arc::new(error);
+                for call in calls {
+                    let _ = call.done.send(Err(LedgerError::Storage(error.clone())));
+                }
+            }
+        }
+    }
+
+    /// Moves the log into the file. Whatever fails here, the log still holds it.
+    fn close(self) {
+        let checkpoint = "PRAGMA wal_checkpoint(TRUNCATE)";
+        if let Err(error) = self.connection.query_row(checkpoint, [], |_| Ok(())) {
+            tracing::warn!(%error, "the ledger's log stays beside its file; nothing is lost");
+        }
+        if let Err((_, error)) = self.connection.close() {
+            tracing::warn!(%error, "the ledger's file was not closed in order; nothing is lost");
+        }
+    }
+}
+
+/// The calls that wait together with this one, and the job that comes after them.
+fn gather(first: Call, queue: &mut mpsc::Receiver<Job>) -> (Vec<Call>, Option<Job>) {
+    let mut facts = first.facts();
+    let mut calls = vec![first];
+    while facts < LARGE_TRANSACTION && calls.len() < MOST_CALLS {
+        match queue.try_recv() {
+            Ok(Job::Append(call)) => {
+                facts += call.facts();
+                calls.push(call);
+            }
+            #[cfg(any(test, feature = "suite"))]
+            Ok(other) => return (calls, Some(other)),
+            Err(_) => break,
+        }
+    }
+    (calls, None)
+}

@@ -1,0 +1,84 @@
+//! What the `stencilward` program can be told to do.
+
+mod check;
+mod run;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::Duration;
+
+use clap::{Parser, Subcommand};
+use stencilward_config::{Configuration, Fault};
+
+use crate::demo;
+use crate::logging::LogFormat;
+
+/// Exit status for a configuration that cannot be used.
+const BAD_CONFIGURATION: u8 = 2;
+
+/// Gateway between stencil printers, washers, racks and counters and the people who look after
+/// the stencils. Its interlocks protect quality; they are not safety functions.
+#[derive(Debug, Parser)]
+#[command(name = "stencilward", version)]
+pub struct Cli {
+    /// How log lines are written.
+    #[arg(long, value_enum, default_value = "text", global = true)]
+    log: LogFormat,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run the gateway.
+    Run {
+        /// The configuration file.
+        file: PathBuf,
+    },
+    /// Say everything that is wrong with a configuration file.
+    Check {
+        /// The configuration file.
+        file: PathBuf,
+    },
+    /// Run an invented plant on loopback, with simulated machines on real protocols.
+    Demo {
+        /// End by itself after this time, such as 60s; without it, Ctrl-C ends it.
+        #[arg(long = "for", value_name = "TIME", value_parser = span)]
+        length: Option<Duration>,
+        /// Where metrics and API are served.
+        #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:9464")]
+        listen: String,
+    },
+}
+
+fn span(text: &str) -> Result<Duration, String> {
+    stencilward_adapters::settings::Span::parse(text)
+        .map(|span| span.0)
+        .map_err(|error| format!("{error}; write a number with its unit, such as 60s or 2min"))
+}
+
+/// Carries out what the command line says.
+#[must_use]
+pub fn carry_out(cli: Cli) -> ExitCode {
+    match cli.command {
+        Command::Check { file } => check::check(&file),
+        Command::Run { file } => run::run(&file, cli.log),
+        Command::Demo { length, listen } => demo::demo(length, listen, cli.log),
+    }
+}
+
+/// Loads a configuration, or tells every fault on standard error.
+fn load(file: &std::path::Path) -> Result<Configuration, ExitCode> {
+    stencilward_config::load(file).map_err(|faults| {
+        tell(&faults);
+        ExitCode::from(BAD_CONFIGURATION)
+    })
+}
+
+fn tell(faults: &[Fault]) {
+    for fault in faults {
+        eprintln!("{fault}");
+    }
+    let s = if faults.len() == 1 { "" } else { "s" };
+    eprintln!("{} fault{s}: the configuration cannot be used", faults.len());
+}

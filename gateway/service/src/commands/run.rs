@@ -1,0 +1,61 @@
+//! `stencilward run FILE`.
+
+use std::path::Path;
+use std::process::ExitCode;
+
+use stencilward_config::Configuration;
+use tokio::signal::unix::{SignalKind, signal};
+use tracing_subscriber::filter::LevelFilter;
+
+use crate::gateway::{DRAIN, Gateway};
+use crate::logging::{self, LogFormat};
+
+/// Runs the gateway until SIGTERM or SIGINT, or until it cannot go on.
+pub(super) fn run(file: &Path, log: LogFormat) -> ExitCode {
+    let configuration = match super::load(file) {
+        Ok(configuration) => configuration,
+        Err(status) => return status,
+    };
+    logging::start(log, LevelFilter::INFO);
+    let runtime = match tokio::runtime::Runtime::new() {
+        Ok(runtime) => runtime,
+        Err(error) => return failed(&error.into()),
+    };
+    match runtime.block_on(until_stopped(&configuration)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => failed(&error),
+    }
+}
+
+fn failed(error: &anyhow::Error) -> ExitCode {
+    tracing::error!("{error:#}");
+    ExitCode::FAILURE
+}
+
+async fn until_stopped(configuration: &Configuration) -> anyhow::Result<()> {
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut gateway = Gateway::start(configuration).await?;
+    tracing::info!(site = configuration.site, address = %gateway.address(), "running");
+    let name = tokio::select! {
+        error = gateway.failed() => return Err(error),
+        _ = terminate.recv() => "SIGTERM",
+        _ = interrupt.recv() => "SIGINT",
+    };
+    tracing::info!(signal = name, "stopping: no more signals are taken in");
+    let left = tokio::select! {
+        left = gateway.stop(DRAIN) => left?,
+        _ = terminate.recv() => anyhow::bail!("stopped at once: a second signal came"),
+        _ = interrupt.recv() => anyhow::bail!("stopped at once: a second signal came"),
+    };
+    if left.links == 0 && left.unwritten == 0 {
+        tracing::info!("stopped: everything taken in is durable");
+    } else {
+        tracing::warn!(
+            links = left.links,
+            events = left.unwritten,
+            "stopped at the deadline: what was left is not confirmed and comes again"
+        );
+    }
+    Ok(())
+}

@@ -1,0 +1,74 @@
+//! What the ledger says happened, read anew from its file.
+
+use anyhow::Context as _;
+use stencilward_config::Configuration;
+use stencilward_domain::decision::Rule;
+use stencilward_domain::event::{Event, Position};
+use stencilward_domain::signal::WashOutcome;
+use stencilward_ledger::{Ledger, SqliteLedger, Verified, verify};
+
+use super::tally::{Count, Done};
+
+/// Events read at once.
+const PAGE: usize = 10_000;
+
+/// The ledger's account.
+pub(super) struct Said {
+    pub(super) count: Count,
+    pub(super) unattributed: u64,
+    pub(super) events: u64,
+}
+
+pub(super) async fn ledger_says(configuration: &Configuration) -> anyhow::Result<Said> {
+    let ledger = SqliteLedger::open(&configuration.ledger).context("the ledger, read anew")?;
+    let verified = verify(&ledger, |_| {}).await?;
+    anyhow::ensure!(
+        matches!(verified, Verified::Whole { .. }),
+        "the ledger's chain is broken: {verified:?}"
+    );
+    let mut said = Said { count: Count::default(), unattributed: 0, events: 0 };
+    let mut position = Position(0);
+    loop {
+        let page = ledger.read(position, PAGE).await?;
+        let Some(last) = page.last() else {
+            return Ok(said);
+        };
+        position = last.recorded.position;
+        for entry in &page {
+            said.events += 1;
+            said.take(&entry.recorded.fact.event);
+        }
+    }
+}
+
+impl Said {
+    fn take(&mut self, event: &Event) {
+        match event {
+            Event::StrokesBooked { stencil, machine, count, .. } => {
+                self.of(stencil).strokes += count;
+                *self.count.machines.entry(machine.clone()).or_default() += count;
+            }
+            Event::StrokesUnattributed { machine, count, .. } => {
+                self.unattributed += count;
+                *self.count.machines.entry(machine.clone()).or_default() += count;
+            }
+            Event::WashEnded { stencil, outcome: WashOutcome::Passed, .. } => {
+                self.of(stencil).washes += 1;
+            }
+            Event::Stored { stencil, .. } => self.of(stencil).stored += 1,
+            Event::Taken { stencil, permitted: true, .. } => self.of(stencil).taken += 1,
+            Event::Decided { decision, .. }
+                if decision.rule != Rule::Print && !decision.permitted() =>
+            {
+                if let Some(stencil) = &decision.stencil {
+                    self.of(stencil).refused += 1;
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn of(&mut self, stencil: &stencilward_domain::names::StencilCode) -> &mut Done {
+        self.count.stencils.entry(stencil.clone()).or_default()
+    }
+}

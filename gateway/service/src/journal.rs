@@ -1,0 +1,113 @@
+//! From recorded events to the ledger: batches, versions, and trying again.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+use std::time::{Duration, Instant, SystemTime};
+
+use stencilward_domain::event::{Recorded, Stream};
+use stencilward_ledger::{Append, BatchId, Ledger, LedgerError, Refused};
+
+use crate::metrics::Metrics;
+
+/// Why an event will never be durable.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum JournalError {
+    /// Somebody else wrote to the ledger, or its order differs from ours.
+    #[error("another writer is at work on this ledger: stop it, then start this gateway again")]
+    NotAlone(#[source] Refused),
+    /// The ledger cannot keep an event.
+    #[error("the ledger cannot keep an event of this gateway: please report")]
+    Rejected(#[source] Refused),
+    /// The ledger gave other positions than the site had given.
+    #[error("the ledger put an event at position {there}, the site at {here}: start again")]
+    OutOfStep {
+        /// By the site.
+        here: u64,
+        /// By the ledger.
+        there: u64,
+    },
+    /// The ledger takes no writes.
+    #[error("the ledger takes no writes")]
+    Ledger(#[source] LedgerError),
+}
+
+/// The only writer of the ledger.
+pub(crate) struct Journal {
+    ledger: Arc<dyn Ledger>,
+    metrics: Arc<Metrics>,
+    versions: HashMap<Stream, u64>,
+    session: u64,
+    batches: u64,
+}
+
+impl Journal {
+    /// A journal that goes on from these versions.
+    pub(crate) fn new(
+        ledger: Arc<dyn Ledger>,
+        metrics: Arc<Metrics>,
+        versions: HashMap<Stream, u64>,
+    ) -> Self {
+        let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+        let session =
+            u64::try_from(since.as_nanos()).unwrap_or_default() ^ u64::from(std::process::id());
+        Self { ledger, metrics, versions, session, batches: 0 }
+    }
+
+    /// The appends for these events: one for each run of events of one stream.
+    pub(crate) fn prepare(&mut self, events: &[Recorded]) -> Vec<Append> {
+        let mut appends: Vec<Append> = Vec::new();
+        for recorded in events {
+            let stream = recorded.fact.event.stream();
+            let version = self.versions.entry(stream.clone()).or_default();
+            let expected = *version;
+            *version += 1;
+            match appends.last_mut().filter(|append| append.stream == stream) {
+                Some(append) => append.facts.push(recorded.fact.clone()),
+                None => {
+                    self.batches += 1;
+                    let batch = batch_id(self.session, self.batches);
+                    let facts = vec![recorded.fact.clone()];
+                    appends.push(Append { stream, expected, batch, facts });
+                }
+            }
+        }
+        appends
+    }
+
+    /// Makes the appends durable, or says why that failed. The very same appends can be handed
+    /// over again.
+    pub(crate) async fn write(
+        &self,
+        appends: &[Append],
+        events: &[Recorded],
+    ) -> Result<(), JournalError> {
+        let begun = Instant::now();
+        let results = self.ledger.append(appends.to_vec()).await.map_err(JournalError::Ledger)?;
+        let mut expected = events.first().map_or(0, |recorded| recorded.position.0);
+        for (append, result) in appends.iter().zip(results) {
+            let appended = result.map_err(|refused| match refused {
+                Refused::Conflict { .. } => JournalError::NotAlone(refused),
+                refused => JournalError::Rejected(refused),
+            })?;
+            if appended.first.0 != expected {
+                return Err(JournalError::OutOfStep { here: expected, there: appended.first.0 });
+            }
+            expected += append.facts.len() as u64;
+        }
+        self.metrics.ledger_wrote(begun.elapsed(), events.len());
+        Ok(())
+    }
+}
+
+fn batch_id(session: u64, batch: u64) -> BatchId {
+    let mut id = [0; 16];
+    let (front, back) = id.split_at_mut(8);
+    front.copy_from_slice(&session.to_be_bytes());
+    back.copy_from_slice(&batch.to_be_bytes());
+    BatchId(id)
+}
+
+/// Waits between attempts to write.
+pub(crate) fn retry_wait(attempt: u32) -> Duration {
+    Duration::from_millis(100 << attempt.min(6))
+}

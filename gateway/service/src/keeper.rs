@@ -1,0 +1,210 @@
+//! The site task: the only writer. Signals, visits and the passing of time come in; what follows
+//! from them becomes durable; only then do receipts, replies, metrics and outputs follow.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use stencilward_adapters::link::{Delivery, now};
+use stencilward_domain::decision::Decision;
+use stencilward_domain::event::Recorded;
+use stencilward_domain::outputs::Wanted;
+use stencilward_domain::site::{Reply, Site};
+use stencilward_domain::time::Timestamp;
+use stencilward_web::{Readiness, Visit};
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio_util::sync::CancellationToken;
+
+use crate::journal::{Journal, JournalError, retry_wait};
+use crate::metrics::{Follower, Metrics};
+
+/// Deliveries taken into one durable write at the most.
+const LARGEST_ROUND: usize = 512;
+
+/// Time between two looks at what waits too long; also the heartbeat's pace.
+const TICK: Duration = Duration::from_secs(1);
+
+/// What the site task works with.
+pub(crate) struct Keeper {
+    pub(crate) site: Site,
+    pub(crate) journal: Journal,
+    pub(crate) follower: Follower,
+    pub(crate) metrics: Arc<Metrics>,
+    pub(crate) readiness: Arc<Readiness>,
+    pub(crate) wanted: watch::Sender<Arc<Wanted>>,
+    pub(crate) deliveries: mpsc::Receiver<Delivery>,
+    pub(crate) visits: mpsc::Receiver<Visit>,
+    /// Cancelled when what is still unwritten shall be given up.
+    pub(crate) give_up: CancellationToken,
+    pub(crate) beat: u64,
+}
+
+/// How the site task ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Ended {
+    /// Events that could not be made durable before the deadline.
+    pub(crate) unwritten: usize,
+}
+
+/// What waits for a durable write.
+#[derive(Default)]
+struct Waiting {
+    receipts: Vec<(oneshot::Sender<Vec<Decision>>, Vec<Decision>)>,
+    replies: Vec<(oneshot::Sender<Reply>, Reply)>,
+    received: Vec<Timestamp>,
+}
+
+impl Waiting {
+    /// Tells everybody who waits. Whoever has gone away meanwhile need not know.
+    fn tell(self, metrics: &Metrics) {
+        let durable = now();
+        for received in self.received {
+            metrics.signal_durable(durable.since(received));
+        }
+        for (receipt, decisions) in self.receipts {
+            let _ = receipt.send(decisions);
+        }
+        for (reply, answer) in self.replies {
+            let _ = reply.send(answer);
+        }
+    }
+}
+
+impl Keeper {
+    /// Works until every intake and handle is gone, then writes the orderly end.
+    ///
+    /// # Errors
+    /// [`JournalError`] when the ledger is not ours alone: nothing may follow from this site any
+    /// more, all outputs are refused.
+    pub(crate) async fn run(mut self) -> Result<Ended, JournalError> {
+        let result = self.work().await;
+        if result.is_err() {
+            self.refuse_all();
+        }
+        result
+    }
+
+    async fn work(&mut self) -> Result<Ended, JournalError> {
+        let mut tick = tokio::time::interval(TICK);
+        tick.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
+        let mut round = Vec::with_capacity(LARGEST_ROUND);
+        if self.settle(Waiting::default()).await? > 0 {
+            return Ok(Ended { unwritten: 1 });
+        }
+        let (mut hearing, mut visited) = (true, true);
+        while hearing || visited {
+            let mut waiting = Waiting::default();
+            tokio::select! {
+                taken = self.deliveries.recv_many(&mut round, LARGEST_ROUND), if hearing => {
+                    hearing = taken > 0;
+                    self.metrics.intake_waiting(self.deliveries.len());
+                    self.hear(&mut round, &mut waiting);
+                }
+                visit = self.visits.recv(), if visited => match visit {
+                    Some(visit) => self.receive(visit, &mut waiting),
+                    None => visited = false,
+                },
+                () = self.give_up.cancelled() => break,
+                _ = tick.tick() => {
+                    self.beat += 1;
+                    self.site.tick(now());
+                }
+            }
+            let unwritten = self.settle(waiting).await?;
+            if unwritten > 0 {
+                return Ok(Ended { unwritten });
+            }
+        }
+        self.site.stop(now());
+        Ok(Ended { unwritten: self.settle(Waiting::default()).await? })
+    }
+
+    fn hear(&mut self, round: &mut Vec<Delivery>, waiting: &mut Waiting) {
+        for delivery in round.drain(..) {
+            let heard = delivery.signals.iter().filter_map(|signal| self.site.hear(signal));
+            let decisions = heard.collect();
+            waiting.received.extend(delivery.signals.first().map(|signal| signal.received));
+            waiting.receipts.push((delivery.receipt, decisions));
+        }
+    }
+
+    fn receive(&mut self, visit: Visit, waiting: &mut Waiting) {
+        match visit {
+            Visit::Ask { request, reply } => {
+                let answer = self.site.ask(&request, now());
+                waiting.replies.push((reply, answer));
+            }
+            Visit::Look(look) => look(&self.site, now()),
+        }
+    }
+
+    /// Makes what was recorded durable, then lets everything follow. Gives the number of events
+    /// given up on, when the end came while the ledger took no writes.
+    async fn settle(&mut self, waiting: Waiting) -> Result<usize, JournalError> {
+        let events = self.site.take_fresh();
+        if !events.is_empty() {
+            let unwritten = self.write(&events).await?;
+            if unwritten > 0 {
+                return Ok(unwritten);
+            }
+            self.follower.follow(&events, &self.site);
+        }
+        self.readiness.works();
+        self.show_wanted();
+        waiting.tell(&self.metrics);
+        Ok(0)
+    }
+
+    async fn write(&mut self, events: &[Recorded]) -> Result<usize, JournalError> {
+        let appends = self.journal.prepare(events);
+        let mut attempt = 0;
+        loop {
+            match self.journal.write(&appends, events).await {
+                Ok(()) => return Ok(0),
+                Err(JournalError::Ledger(error)) => self.ledger_failed(&error, attempt),
+                Err(fatal) => return Err(fatal),
+            }
+            tokio::select! {
+                () = self.give_up.cancelled() => return Ok(events.len()),
+                () = tokio::time::sleep(retry_wait(attempt)) => attempt += 1,
+            }
+        }
+    }
+
+    fn ledger_failed(&self, error: &stencilward_ledger::LedgerError, attempt: u32) {
+        self.metrics.ledger_failed();
+        if attempt == 0 {
+            let cause = crate::chain(error);
+            tracing::error!(
+                %cause,
+                "the ledger takes no writes: all outputs refuse, links wait; free the disk or \
+                 mend its mount, the gateway goes on by itself"
+            );
+        }
+        self.readiness.troubled("the ledger takes no writes");
+        self.refuse_all();
+    }
+
+    fn show_wanted(&self) {
+        let mut wanted = self.site.wanted(now());
+        wanted.beat = self.beat;
+        self.wanted.send_if_modified(|shown| {
+            let changed = **shown != wanted;
+            if changed {
+                *shown = Arc::new(wanted);
+            }
+            changed
+        });
+    }
+
+    fn refuse_all(&self) {
+        self.wanted.send_if_modified(|shown| {
+            let mut refused = Wanted::clone(shown);
+            refused.refuse_all();
+            let changed = **shown != refused;
+            if changed {
+                *shown = Arc::new(refused);
+            }
+            changed
+        });
+    }
+}

@@ -1,0 +1,25 @@
+//! The running gateway: pipeline, metrics, commands, and the demo plant.
+
+mod bursts;
+pub mod commands;
+pub mod demo;
+pub mod gateway;
+mod journal;
+mod keeper;
+pub mod logging;
+mod metrics;
+
+use std::error::Error;
+
+/// An error with all its causes, outermost first.
+#[must_use]
+pub fn chain(error: &dyn Error) -> String {
+    let mut text = error.to_string();
+    let mut source = error.source();
+    while let Some(cause) = source {
+        text.push_str(": ");
+        text.push_str(&cause.to_string());
+        source = cause.source();
+    }
+    text
+}
