@@ -3,10 +3,15 @@
 use std::collections::HashMap;
 use std::net::SocketAddr;
 
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use stencilward_adapters::mqtt;
 use stencilward_adapters::settings::Drive;
 use stencilward_domain::names::{BadName, MachineName, ProductName, StencilCode};
 
 use crate::configuration::{Configuration, Kind, MachineSettings, WearSettings};
+use crate::fault::{Fault, settled};
+use crate::read::read;
 
 /// The faults found so far: path of the key, and what is wrong and allowed.
 pub(crate) type Found = Vec<(String, String)>;
@@ -102,6 +107,39 @@ impl Configuration {
             ));
         }
     }
+}
+
+/// Adds to faults of the whole what is wrong with the brokers and machines that are well-formed
+/// by themselves, so that nobody has to mend one mistake to be told of the next.
+pub(crate) fn with_sound_entries(name: &str, text: &str, mut faults: Vec<Fault>) -> Vec<Fault> {
+    let Ok((whole, lines)) = read::<Value>(name, text) else { return faults };
+    let brokers = sound(&whole, "brokers");
+    let machines: Vec<(usize, MachineSettings)> = sound(&whole, "machines");
+    let mut found = Found::new();
+    for (index, broker) in &brokers {
+        found.extend(below(&format!("brokers[{index}]"), mqtt::Broker::check(broker)));
+    }
+    let brokers = brokers.into_iter().map(|(_, broker)| broker).collect();
+    let all_brokers = listed(&whole, "brokers").len();
+    let known = Configuration { brokers, ..Configuration::empty() };
+    for (index, machine) in &machines {
+        known.check_machine(&format!("machines[{index}]"), machine, &mut found);
+    }
+    // With a faulty broker nobody can say which names are known.
+    if known.brokers.len() < all_brokers {
+        found.retain(|(path, _)| !path.ends_with(".mqtt.broker"));
+    }
+    faults.extend(lines.faults(found));
+    settled(faults)
+}
+
+fn listed<'v>(whole: &'v Value, key: &str) -> &'v [Value] {
+    whole.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default()
+}
+
+fn sound<T: DeserializeOwned>(whole: &Value, key: &str) -> Vec<(usize, T)> {
+    let entries = listed(whole, key).iter().enumerate();
+    entries.filter_map(|(index, entry)| Some((index, T::deserialize(entry).ok()?))).collect()
 }
 
 fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {

@@ -39,6 +39,22 @@ pub struct Configuration {
     pub machines: Vec<MachineSettings>,
 }
 
+impl Configuration {
+    /// Nothing set.
+    pub(crate) fn empty() -> Self {
+        Self {
+            site: String::new(),
+            listen: default_listen(),
+            ledger: default_ledger(),
+            policy: PolicySettings::default(),
+            products: Vec::new(),
+            stencils: Vec::new(),
+            brokers: Vec::new(),
+            machines: Vec::new(),
+        }
+    }
+}
+
 fn default_listen() -> String {
     "127.0.0.1:9464".to_owned()
 }

@@ -43,7 +43,8 @@ pub fn load(file: &Path) -> Result<Configuration, Vec<Fault>> {
 /// # Errors
 /// Every fault of the text at once.
 pub fn parse(name: &str, text: &str) -> Result<Configuration, Vec<Fault>> {
-    let (configuration, lines) = read::read::<Configuration>(name, text)?;
+    let (configuration, lines) = read::read::<Configuration>(name, text)
+        .map_err(|faults| check::with_sound_entries(name, text, faults))?;
     let faults = lines.faults(configuration.check());
     if faults.is_empty() { Ok(configuration) } else { Err(faults) }
 }

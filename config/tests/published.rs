@@ -79,6 +79,11 @@ stencils:
     assert!(told.iter().any(|line| line.starts_with("plant.yaml:3: polcy: ")), "{told:#?}");
     assert!(told.iter().any(|line| line.starts_with("plant.yaml:5: stencils[0].rated-strokes: ")));
 
+    let more = "machines:\n  - { name: p, kind: washer, mqtt: { broker: floor } }\n";
+    let faults = stencilward_config::parse("plant.yaml", &format!("{text}{more}")).unwrap_err();
+    let paths: Vec<&str> = faults.iter().map(|fault| fault.path.as_str()).collect();
+    assert!(paths.contains(&"polcy") && paths.contains(&"machines[0].mqtt.broker"), "{paths:#?}");
+
     let text = text.replace("polcy: {}\n", "").replace("rated-strokes: 0", "rated-strokes: 1");
     let machines = "\
 machines:
