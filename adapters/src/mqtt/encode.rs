@@ -9,24 +9,13 @@ use super::settings::{Message, Signal};
 /// The answer to a question, as JSON:
 /// `{"request", "rule", "stencil", "slot", "permitted", "reasons": [{"code", "sentence", "because"}]}`.
 pub(super) fn answer(request: Option<&str>, decision: &Decision) -> Vec<u8> {
-    let reasons: Vec<Value> = decision
-        .reasons
-        .iter()
-        .map(|cause| {
-            json!({
-                "code": cause.reason.code(),
-                "sentence": cause.reason.to_string(),
-                "because": cause.because,
-            })
-        })
-        .collect();
     json!({
         "request": request,
         "rule": decision.rule,
         "stencil": decision.stencil,
         "slot": decision.slot,
         "permitted": decision.permitted(),
-        "reasons": reasons,
+        "reasons": decision.told_reasons(),
     })
     .to_string()
     .into_bytes()

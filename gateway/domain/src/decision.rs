@@ -46,6 +46,17 @@ pub struct Cause {
     pub because: Option<Position>,
 }
 
+/// A reason as programs and people are told it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ToldReason {
+    /// The reason's stable code.
+    pub code: &'static str,
+    /// What is wrong and what to do.
+    pub sentence: String,
+    /// The event that made it so, where there is one.
+    pub because: Option<Position>,
+}
+
 /// A decision. It permits exactly when it has no reason against.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Decision {
@@ -66,6 +77,17 @@ impl Decision {
     #[must_use]
     pub fn permitted(&self) -> bool {
         self.reasons.is_empty()
+    }
+
+    /// Its reasons as programs and people are told them.
+    #[must_use]
+    pub fn told_reasons(&self) -> Vec<ToldReason> {
+        let told = |cause: &Cause| ToldReason {
+            code: cause.reason.code(),
+            sentence: cause.reason.to_string(),
+            because: cause.because,
+        };
+        self.reasons.iter().map(told).collect()
     }
 
     /// `permitted` or `refused`.

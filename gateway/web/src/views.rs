@@ -130,24 +130,13 @@ fn whole(site: &Site, code: &StencilCode, now: Timestamp) -> Option<Value> {
 
 /// A decision with each reason's code, sentence and event.
 pub(crate) fn decision_view(decision: &Decision) -> Value {
-    let reasons: Vec<Value> = decision
-        .reasons
-        .iter()
-        .map(|cause| {
-            json!({
-                "code": cause.reason.code(),
-                "sentence": cause.reason.to_string(),
-                "because": cause.because,
-            })
-        })
-        .collect();
     json!({
         "rule": decision.rule,
         "stencil": decision.stencil,
         "machine": decision.machine,
         "slot": decision.slot,
         "permitted": decision.permitted(),
-        "reasons": reasons,
+        "reasons": decision.told_reasons(),
     })
 }
 
