@@ -2,48 +2,13 @@
 
 mod common;
 
+use common::breaks::{LONG, SHORT, broken, counting, unattributed};
 use common::floor::Floor;
 use common::plant::{MUTE, NAMER};
-use common::words::{
-    link_lost, link_resumed, link_up, reads, remove, reports, seat, seated, strokes,
-};
+use common::words::{at, link_lost, link_up, reads, remove, seat, seated, strokes};
 use stencilward_domain::event::{Event, WhyUnattributed};
+use stencilward_domain::machine::LinkState;
 use stencilward_domain::signal::Said;
-
-/// A short break: within what the policy trusts. Default: 120 s.
-const SHORT: i64 = 60;
-/// A long one.
-const LONG: i64 = 3_600;
-
-/// A printer with the stencil A in it, whose total reads 100.
-fn counting(printer: &str) -> Floor {
-    let mut floor = Floor::new();
-    floor.says(printer, link_up());
-    if printer == NAMER {
-        floor.bring("A", NAMER);
-    } else {
-        floor.does(&seat("A", MUTE));
-    }
-    floor.says(printer, reads(100));
-    floor
-}
-
-/// Breaks the link, or stops the gateway, for so long.
-fn broken(printer: &str, restart: bool, seconds: i64) -> Floor {
-    let mut floor = counting(printer);
-    if restart {
-        floor.restart_after(seconds);
-    } else {
-        floor.says(printer, link_lost());
-        floor.after(seconds);
-    }
-    floor.says(printer, link_up());
-    floor
-}
-
-fn unattributed(floor: &Floor, printer: &str) -> u64 {
-    floor.machine(printer).unattributed
-}
 
 fn last_why(floor: &Floor) -> Option<WhyUnattributed> {
     floor.ledger.iter().rev().find_map(|recorded| match recorded.fact.event {
@@ -154,22 +119,6 @@ fn a_read_that_waited_is_given_up_for_a_later_one() {
     }
 }
 
-/// A stroke message that came before the machine named another stencil.
-#[test]
-fn a_report_that_waited_is_not_the_new_stencils() {
-    let mut floor = Floor::new();
-    floor.says(NAMER, link_up());
-    floor.bring("A", NAMER);
-    floor.says(NAMER, reports(100));
-    floor.says(NAMER, link_lost());
-    floor.after(LONG).says(NAMER, link_up());
-    floor.says(NAMER, reports(101));
-    floor.says(NAMER, seated("B"));
-    assert_eq!((floor.strokes("A"), floor.strokes("B"), unattributed(&floor, NAMER)), (0, 0, 1));
-    floor.after(5).says(NAMER, reports(102));
-    assert_eq!(floor.strokes("B"), 1);
-}
-
 #[test]
 fn a_printer_that_cannot_say_is_trusted_over_a_short_break_only() {
     for restart in [false, true] {
@@ -197,43 +146,6 @@ fn increments_are_not_trusted_either() {
     assert_eq!(floor.strokes("A"), 4);
 }
 
-/// The broker kept all that the machine said: nothing was missed, however long it took.
-#[test]
-fn a_resumed_session_needs_no_confirmation() {
-    for restart in [false, true] {
-        let mut floor = counting(NAMER);
-        floor.says(NAMER, reports(100));
-        if restart {
-            floor.restart_after(LONG);
-        } else {
-            floor.says(NAMER, link_lost());
-            floor.after(LONG).tick();
-        }
-        floor.says(NAMER, link_resumed());
-        for raw in 101..=110 {
-            floor.says(NAMER, reports(raw));
-        }
-        floor.says(NAMER, seated("B"));
-        for raw in 111..=115 {
-            floor.says(NAMER, reports(raw));
-        }
-        assert_eq!((floor.strokes("A"), floor.strokes("B")), (10, 5), "restart: {restart}");
-        assert_eq!(unattributed(&floor, NAMER), 0);
-    }
-}
-
-#[test]
-fn a_resumed_session_does_not_confirm_what_was_unsure_before_it() {
-    let mut floor = broken(NAMER, false, LONG);
-    floor.says(NAMER, link_lost());
-    floor.after(5).says(NAMER, link_resumed());
-    assert_eq!(floor.against_printing(NAMER), ["seat-unconfirmed"]);
-    floor.says(NAMER, seated("A"));
-    floor.says(NAMER, link_lost());
-    floor.after(LONG).says(NAMER, link_resumed());
-    assert_eq!(floor.against_printing(NAMER), [""; 0]);
-}
-
 #[test]
 fn a_restart_does_not_confirm_what_was_unsure_before_it() {
     for printer in [NAMER, MUTE] {
@@ -249,6 +161,32 @@ fn a_restart_does_not_confirm_what_was_unsure_before_it() {
         floor.says(printer, link_up());
         assert!(!floor.against_printing(printer).contains(&"seat-unconfirmed"));
     }
+}
+
+#[test]
+fn two_short_stops_without_a_word_between_are_one_long_one() {
+    let mut floor = counting(MUTE);
+    floor.restart_after(100);
+    floor.restart_after(100);
+    floor.says(MUTE, link_up());
+    assert!(floor.against_printing(MUTE).contains(&"seat-unconfirmed"));
+    let mut floor = counting(MUTE);
+    floor.restart_after(100);
+    floor.says(MUTE, link_up());
+    floor.says(MUTE, reads(100));
+    floor.restart_after(100);
+    floor.says(MUTE, link_up());
+    assert!(!floor.against_printing(MUTE).contains(&"seat-unconfirmed"));
+}
+
+#[test]
+fn no_link_is_up_until_it_comes_up_again() {
+    let mut floor = counting(NAMER);
+    floor.after(50).restart_after(5);
+    let down = LinkState::Down { why: "the gateway was not running".to_owned(), since: at(50) };
+    assert_eq!(floor.machine(NAMER).link, down);
+    floor.says(NAMER, link_up());
+    assert_eq!(floor.machine(NAMER).link, LinkState::Up);
 }
 
 #[test]

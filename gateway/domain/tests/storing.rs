@@ -181,6 +181,15 @@ fn what_a_rack_shows_when_it_is_first_heard_was_there_before() {
 }
 
 #[test]
+fn neither_is_it_what_somebody_is_about_to_store() {
+    let mut floor = Floor::new();
+    floor.decides(RACK, store_asked("A", None));
+    floor.says(RACK, link_up());
+    assert_eq!(names(&floor.says(RACK, occupied("1", None))), ["slot-found"]);
+    assert_eq!(names(&floor.after(3).says(RACK, occupied("2", None))), ["stored"]);
+}
+
+#[test]
 fn only_a_stencil_without_a_history_is_found() {
     let mut floor = Floor::new();
     floor.says(RACK, link_up());

@@ -2,6 +2,7 @@
 
 #![allow(dead_code)]
 
+pub(crate) mod breaks;
 pub(crate) mod floor;
 pub(crate) mod honest;
 pub(crate) mod moves;
