@@ -14,7 +14,19 @@ mod tap;
 
 #[path = "mqtt_link/acks.rs"]
 mod acks;
+#[path = "mqtt_link/answers.rs"]
+mod answers;
+#[path = "mqtt_link/check.rs"]
+mod check;
 #[path = "mqtt_link/losses.rs"]
 mod losses;
+#[path = "mqtt_link/machine.rs"]
+mod machine;
+#[path = "mqtt_link/outputs.rs"]
+mod outputs;
+#[path = "mqtt_link/rubbish.rs"]
+mod rubbish;
 #[path = "mqtt_link/scripted.rs"]
 mod scripted;
+#[path = "mqtt_link/settings.rs"]
+mod settings;

@@ -40,7 +40,9 @@ pub(super) fn host_and_port(address: &str) -> Option<(String, u16)> {
     let (host, port) = address.rsplit_once(':')?;
     let host = host.trim_start_matches('[').trim_end_matches(']');
     let port = port.parse().ok().filter(|port| *port != 0)?;
-    (!host.is_empty()).then(|| (host.to_owned(), port))
+    let is_name =
+        !host.is_empty() && !host.contains(['/', '@']) && !host.contains(char::is_whitespace);
+    is_name.then(|| (host.to_owned(), port))
 }
 
 impl Settings {

@@ -8,6 +8,8 @@ use rumqttc::{ConnectionError, Event, EventLoop, Packet, Publish, QoS};
 use tokio::sync::mpsc;
 use tokio_util::task::AbortOnDropHandle;
 
+use super::topic::covers;
+
 /// Messages that may wait to be decoded; beyond, the connection is cut and made again.
 pub(super) const BACKLOG: usize = 200_000;
 
@@ -70,12 +72,22 @@ pub(super) fn poll(mut event_loop: EventLoop) -> (Events, AbortOnDropHandle<()>)
     (events, AbortOnDropHandle::new(polling))
 }
 
-/// The topics of all messages, each once, with the highest quality of service asked for.
+/// The topics of all messages, each once, with the highest quality of service asked for. One
+/// that another covers is left out: a broker may send a message once for each filter that it
+/// matches (MQTT 3.1.1, 3.3.5), and it would be counted as often.
 pub(super) fn filters(wanted: impl Iterator<Item = (String, u8)>) -> Vec<(String, QoS)> {
     let mut highest: HashMap<String, u8> = HashMap::new();
     for (topic, qos) in wanted {
         let known = highest.entry(topic).or_default();
         *known = (*known).max(qos);
+    }
+    let narrow: Vec<(String, u8)> = highest.clone().into_iter().collect();
+    for (topic, qos) in narrow {
+        let wide = highest.iter_mut().find(|(wide, _)| **wide != topic && covers(wide, &topic));
+        if let Some((_, known)) = wide {
+            *known = (*known).max(qos);
+            highest.remove(&topic);
+        }
     }
     let mut filters: Vec<_> = highest
         .into_iter()

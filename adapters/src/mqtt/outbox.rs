@@ -205,10 +205,14 @@ impl Keeper {
         ready: bool,
         mut order: u64,
     ) {
+        // A broker that has not let us in cannot take anything, not even leave.
+        if !ready {
+            return;
+        }
         while let Ok(job) = self.waiting.try_recv() {
             self.unsent.push_back(job);
         }
-        while ready && (self.in_flight() > 0 || !self.unsent.is_empty()) {
+        while self.in_flight() > 0 || !self.unsent.is_empty() {
             while self.in_flight() < IN_FLIGHT && self.give_next(client) {}
             match events.recv().await {
                 Some(Ok(event)) => self.hear(event, client, &mut order),

@@ -19,6 +19,24 @@ pub(super) fn matches(filter: &str, topic: &str) -> bool {
     levels.next().is_none()
 }
 
+/// True when every topic that matches the narrow filter matches the wide one.
+#[must_use]
+pub(super) fn covers(wide: &str, narrow: &str) -> bool {
+    if narrow.starts_with('$') && (wide.starts_with('+') || wide.starts_with('#')) {
+        return false;
+    }
+    let mut levels = narrow.split('/');
+    for part in wide.split('/') {
+        match (part, levels.next()) {
+            ("#", _) => return true,
+            ("+", Some(level)) if level != "#" => {}
+            (part, Some(level)) if part == level => {}
+            _ => return false,
+        }
+    }
+    levels.next().is_none()
+}
+
 /// True when the filter has a wildcard.
 #[must_use]
 pub(super) fn is_wild(filter: &str) -> bool {
@@ -53,6 +71,21 @@ pub(super) fn name_fault(topic: &str) -> Option<&'static str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn wide_filters_cover_narrow_ones() {
+        for (wide, narrow) in
+            [("#", "a/#"), ("a/#", "a"), ("a/#", "a/+/b"), ("a/+", "a/b"), ("+/+", "a/+")]
+        {
+            assert!(covers(wide, narrow), "{wide} {narrow}");
+            assert!(!covers(narrow, wide), "{narrow} {wide}");
+        }
+        for (wide, narrow) in
+            [("a/+", "a/#"), ("a/+/#", "a/#"), ("#", "$SYS/a"), ("a/+", "+/b"), ("a", "b")]
+        {
+            assert!(!covers(wide, narrow), "{wide} {narrow}");
+        }
+    }
 
     /// MQTT 3.1.1 (OASIS, 2014-10-29), the non-normative examples of sections 4.7.1.2, 4.7.1.3
     /// and 4.7.2.

@@ -171,6 +171,23 @@ async fn every_quality(address: SocketAddr) {
     gateway.stop().await;
 }
 
+/// A broker may send a message once for each filter that it matches (MQTT 3.1.1, 3.3.5): every
+/// entry hears it once all the same.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn entries_that_overlap_hear_a_message_once() {
+    let broker = Embedded::start().await;
+    let entry = |topic: &str| json!({ "topic": topic, "signal": "boards-counted", "count": "/n" });
+    let entries = json!([entry("a/#"), entry("a/+"), entry("a/b"), entry("c")]);
+    let mut gateway = Gateway::up(broker.address, settings(&entries, &json!([]))).await;
+    let mut client = Client::connect(broker.address, "printer").await;
+    client.say("a/b", r#"{"n":1}"#).await;
+    client.say("c", r#"{"n":2}"#).await;
+    for count in [1, 1, 1, 2] {
+        assert_eq!(gateway.next().await.said, Said::BoardsCounted { count });
+    }
+    gateway.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn every_quality_of_service() {
     every_quality(Embedded::start().await.address).await;

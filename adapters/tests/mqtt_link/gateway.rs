@@ -96,6 +96,11 @@ impl Notes {
         self.troubles.lock().unwrap().clone()
     }
 
+    /// What was last told of the output: what is wanted, and what is shown.
+    pub(crate) fn last_output(&self) -> Option<(bool, Option<bool>)> {
+        self.outputs.lock().unwrap().last().copied()
+    }
+
     pub(crate) fn has(&self, kind: Trouble, word: &str) -> bool {
         self.troubles().iter().any(|(known, why)| *known == kind && why.contains(word))
     }

@@ -1,13 +1,17 @@
 //! A peer that sends exactly what a test wants, byte by byte.
 
 use std::net::SocketAddr;
+use std::sync::Arc;
 
+use futures::future::join_all;
 use serde_json::json;
 use stencilward_adapters::link::Trouble;
+use stencilward_domain::names::OutputName;
+use stencilward_domain::outputs::Wanted;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};
 
-use crate::gateway::{Gateway, printer, settings, within};
+use crate::gateway::{Gateway, name, printer, settings, until, within};
 use crate::tap::packet;
 
 /// Packet types and flags (MQTT 3.1.1, 2.2.1 and 2.2.2).
@@ -15,6 +19,8 @@ const CONNECT: u8 = 0x10;
 const PUBREC: u8 = 0x50;
 const PUBCOMP: u8 = 0x70;
 const SUBSCRIBE: u8 = 0x82;
+/// With QoS 1, retained.
+const PUBLISH: u8 = 0x33;
 
 struct Peer(TcpListener);
 
@@ -32,11 +38,16 @@ impl Peer {
 
     /// The next connection of the consumer; those of the outbox are closed.
     async fn consumer(&self) -> Wire {
+        self.client(b"gateway-in").await
+    }
+
+    /// The next connection of this client; others are closed.
+    async fn client(&self, id: &[u8]) -> Wire {
         loop {
             let (stream, _) = within("a connection", self.0.accept()).await.unwrap();
             let mut wire = Wire { stream, unread: Vec::new() };
             let connect = wire.expect(CONNECT).await;
-            if connect.ends_with(b"gateway-in") {
+            if connect.ends_with(id) {
                 return wire;
             }
         }
@@ -100,7 +111,7 @@ async fn a_release_of_an_earlier_connection_is_answered() {
 async fn refusals_say_why() {
     let words =
         [(1, "3.1.1"), (2, "client id"), (3, "its own log"), (4, "password"), (5, "access list")];
-    for (code, word) in words {
+    let refused = words.map(async |(code, word)| {
         let (peer, address) = Peer::listen().await;
         let mut gateway = Gateway::start(address, printer());
         let mut wire = peer.consumer().await;
@@ -109,7 +120,8 @@ async fn refusals_say_why() {
         assert!(why.contains(word), "{code}: {why}");
         assert!(gateway.notes.has(Trouble::Refused, word));
         gateway.stop().await;
-    }
+    });
+    join_all(refused).await;
 }
 
 /// A refused subscription (MQTT 3.1.1, 3.9.3: return code 0x80) is told.
@@ -121,16 +133,18 @@ async fn a_refused_subscription_is_told() {
     wire.let_in(0x80).await;
     gateway.hear_up().await;
     let notes = gateway.notes.clone();
-    crate::gateway::until("trouble", || notes.has(Trouble::Refused, "p/total")).await;
+    until("trouble", || notes.has(Trouble::Refused, "p/total")).await;
     gateway.kill().await;
 }
 
 /// What is no MQTT at all, before and after being let in.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn garbage_is_told_and_tried_again() {
+    // Long enough for what its second byte would mean as a length.
+    let http = format!("HTTP/1.1 400 Bad Request\r\n\r\n{}", "x".repeat(80));
     let rubbish: [&[u8]; 4] =
-        [b"HTTP/1.1 400 Bad Request\r\n\r\n", &[0; 8], &[0xff; 8], &[0x30, 0xff, 0xff, 0xff, 0xff]];
-    for bytes in rubbish {
+        [http.as_bytes(), &[0; 8], &[0xff; 8], &[0x30, 0xff, 0xff, 0xff, 0xff]];
+    let sent = rubbish.map(async |bytes| {
         let (peer, address) = Peer::listen().await;
         let mut gateway = Gateway::start(address, printer());
         let mut wire = peer.consumer().await;
@@ -140,8 +154,36 @@ async fn garbage_is_told_and_tried_again() {
         wire.let_in(1).await;
         assert!(gateway.hear_up().await);
         wire.send(bytes).await;
-        let why = gateway.hear_lost().await;
-        assert!(!why.is_empty());
+        assert!(!gateway.hear_lost().await.is_empty());
         gateway.stop().await;
-    }
+    });
+    join_all(sent).await;
+}
+
+/// A permission that was on its way when the connection broke does not come before the refusal
+/// that is wanted now.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn an_old_permission_is_not_sent_again() {
+    let (peer, address) = Peer::listen().await;
+    let lock = json!({
+        "name": "lock", "drive": "print-permit", "topic": "p", "permit": "open", "refuse": "shut",
+    });
+    let gateway = Gateway::start(address, settings(&json!([]), &json!([lock])));
+    let mut wire = peer.client(b"gateway-out").await;
+    wire.send(&[0x20, 2, 0, 0]).await;
+    let shut = wire.expect(PUBLISH).await;
+    assert!(shut.ends_with(b"shut"));
+    wire.send(&[0x40, 2, shut[4], shut[5]]).await;
+    let mut permitting = Wanted::default();
+    permitting.permit(name("printer-1"), OutputName::new("lock").unwrap());
+    gateway.wanted.send_replace(Arc::new(permitting));
+    assert!(wire.expect(PUBLISH).await.ends_with(b"open"));
+    gateway.wanted.send_replace(Arc::default());
+    assert!(wire.expect(PUBLISH).await.ends_with(b"shut"));
+    drop(wire);
+    let mut wire = peer.client(b"gateway-out").await;
+    wire.send(&[0x20, 2, 0, 0]).await;
+    let first = wire.expect(PUBLISH).await;
+    assert!(first.ends_with(b"shut"), "{first:?}");
+    gateway.kill().await;
 }
