@@ -3,6 +3,7 @@
 //! Two connections, because acknowledgements wait while the publishing window is full: `consume`
 //! takes in, with a persistent session and acknowledgement after durability; `outbox` publishes.
 
+mod acknowledge;
 mod check;
 mod consume;
 mod decode;
@@ -12,6 +13,7 @@ mod listen;
 mod machine;
 mod outbox;
 mod outputs;
+mod own_links;
 mod payload;
 mod router;
 mod settings;

@@ -16,6 +16,8 @@ mod tap;
 mod acks;
 #[path = "mqtt_link/answers.rs"]
 mod answers;
+#[path = "mqtt_link/asks.rs"]
+mod asks;
 #[path = "mqtt_link/check.rs"]
 mod check;
 #[path = "mqtt_link/losses.rs"]
@@ -30,3 +32,5 @@ mod rubbish;
 mod scripted;
 #[path = "mqtt_link/settings.rs"]
 mod settings;
+#[path = "mqtt_link/shared.rs"]
+mod shared;

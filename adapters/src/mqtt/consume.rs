@@ -13,15 +13,16 @@ use rumqttc::{
     AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, Packet, Publish, QoS,
     SubscribeFilter, SubscribeReasonCode,
 };
-use stencilward_domain::decision::Decision;
 use stencilward_domain::names::MachineName;
 use stencilward_domain::signal::{Said, Signal};
 use tokio::sync::mpsc;
+use tokio_util::sync::CancellationToken;
 
-use super::encode;
+use super::acknowledge::{Asked, Done};
 use super::listen::{BACKLOG, BACKLOG_BYTES, Backlog, expect_releases, poll};
-use super::outbox::{Outbox, Post};
+use super::outbox::Outbox;
 use super::outputs::ReadBacks;
+use super::own_links::OwnLinks;
 use super::router::Router;
 use crate::link::{Floor, Receipt, Trouble, heard, now};
 
@@ -31,9 +32,6 @@ const REQUESTS: usize = 200_000;
 
 /// Deliveries handed in and not durable yet.
 const UNDER_WAY: usize = 4_096;
-
-/// Longest time an answer may take to reach the broker before its question is acknowledged.
-const ANSWERING: Duration = Duration::from_secs(5);
 
 /// Longest wait, once told to stop, for receipts and for the broker to take the last
 /// acknowledgements.
@@ -51,6 +49,7 @@ pub(super) struct Consumer {
     pub(super) floor: Floor,
     /// The last that was told of the link is that it is lost.
     pub(super) lost: AtomicBool,
+    pub(super) own_links: OwnLinks,
 }
 
 /// Why a connection ended.
@@ -66,17 +65,6 @@ enum Arrival {
     /// The connection works; `true` when the broker kept the session.
     Up(bool),
     Message(Publish),
-}
-
-struct Done {
-    publish: Publish,
-    receipt: Option<Receipt>,
-    answers: Vec<Asked>,
-}
-
-struct Asked {
-    topic: String,
-    request: Option<String>,
 }
 
 /// What listening shares with the other two tasks.
@@ -100,9 +88,14 @@ impl Consumer {
         let backlog = Backlog::default();
         let connected = AtomicBool::new(false);
         let wire = Wire { client: &client, backlog: &backlog, connected: &connected };
-        let listening = self.listen(event_loop, wire, arrive, works);
+        let cut = CancellationToken::new();
+        let listening = async {
+            let ended = self.listen(event_loop, wire, arrive, works).await;
+            cut.cancel();
+            ended
+        };
         let handing_in = self.hand_in(arrivals, finish, &backlog);
-        let acknowledging = self.acknowledge(finished, &client);
+        let acknowledging = self.acknowledge(finished, &client, &cut);
         let working = async {
             let (ended, (), ()) = tokio::join!(listening, handing_in, async {
                 acknowledging.await;
@@ -234,7 +227,7 @@ impl Consumer {
             let done = match arrival {
                 Arrival::Up(resumed) => {
                     self.lost.store(false, Ordering::Relaxed);
-                    if !self.tell_link(&Said::LinkUp { resumed }, false).await {
+                    if !self.tell_up(resumed).await {
                         return;
                     }
                     continue;
@@ -261,80 +254,66 @@ impl Consumer {
         if readings.is_empty() && !known && !self.router.knows(topic) {
             self.trouble(Trouble::Unmapped, &format!("no setting has the topic {topic}"));
         }
-        let mut signals = Vec::new();
-        let mut answers = Vec::new();
-        let mut garbled = false;
+        let (mut heard, mut garbled) = (Vec::new(), Vec::new());
         for reading in readings {
             match reading.signal {
-                Ok(signal) => {
-                    if matches!(signal.said, Said::StoreAsked { .. } | Said::TakeAsked { .. }) {
-                        let topic = reading.answer.unwrap_or_default();
-                        answers.push(Asked { topic, request: signal.identity.clone() });
-                    }
-                    signals.push(signal);
-                }
+                Ok(signal) => heard.push((reading.machine, signal, reading.answer)),
                 Err((kind, why)) => {
-                    garbled = true;
                     let why = format!("message on {topic}: {why}");
                     self.floor.observer.trouble(&reading.machine, kind, &why);
+                    // What is only too old to count takes nothing from a state told with it.
+                    if kind != Trouble::Stale {
+                        garbled.push(reading.machine);
+                    }
                 }
             }
         }
+        heard.retain(|(owner, signal, _)| {
+            !garbled.contains(owner) && self.own_links.is_news(signal)
+        });
         // Only the packet id is needed from here on; the payload would be held until durable.
         publish.payload.clear();
-        if signals.is_empty() || garbled {
+        let Some(machine) = heard.first().map(|(owner, _, _)| owner.clone()) else {
             return Some(Done { publish, receipt: None, answers: Vec::new() });
+        };
+        let (mut signals, mut answers) = (Vec::new(), Vec::new());
+        for (_, signal, answer) in heard {
+            if matches!(signal.said, Said::StoreAsked { .. } | Said::TakeAsked { .. }) {
+                let topic = answer.unwrap_or_default();
+                answers.push(Asked { topic, request: signal.identity.clone() });
+            }
+            signals.push(signal);
         }
-        let machine = signals.first().map(|signal| signal.machine.clone());
         let receipt = self.hand_over(signals).await?;
-        if let Some(machine) = machine {
-            self.floor.observer.round(&machine, begun.elapsed());
-        }
+        self.floor.observer.round(&machine, begun.elapsed());
         Some(Done { publish, receipt: Some(receipt), answers })
     }
 
-    /// Waits for each delivery in turn, answers, acknowledges. What is not durable when the
-    /// gateway ends is not acknowledged, nor is anything after it.
-    async fn acknowledge(&self, mut finished: mpsc::Receiver<Done>, client: &AsyncClient) {
-        while let Some(done) = finished.recv().await {
-            if let Some(receipt) = done.receipt {
-                let Ok(decisions) = receipt.durable().await else {
-                    return;
-                };
-                self.answer(&done.answers, &decisions).await;
-            }
-            if client.try_ack(&done.publish).is_err() {
-                tracing::debug!("a connection ended before its acknowledgement: it comes again");
-            }
-        }
-    }
-
-    async fn answer(&self, asked: &[Asked], decisions: &[Decision]) {
-        for (asked, decision) in asked.iter().zip(decisions) {
-            if asked.topic.is_empty() {
-                continue;
-            }
-            let payload = encode::answer(asked.request.as_deref(), decision);
-            let post = Post { topic: asked.topic.clone(), payload, retain: false };
-            let sent = tokio::time::timeout(ANSWERING, self.outbox.publish(post)).await;
-            if sent != Ok(true) {
-                tracing::debug!(topic = asked.topic, "the broker has not confirmed an answer yet");
-            }
-        }
-    }
-
-    /// Says it of each machine of this broker; of those that tell by themselves only when
-    /// `all`. False when the gateway takes no more signals.
-    pub(super) async fn tell_link(&self, said: &Said, all: bool) -> bool {
-        let machines = self.machines.iter().filter(|(_, by_itself)| all || !by_itself);
-        let signals: Vec<_> = machines.map(|(machine, _)| heard(machine, said.clone())).collect();
-        signals.is_empty() || self.hand_over(signals).await.is_some()
+    /// Says that the link is up, but of machines that tell by themselves only where they have;
+    /// false when the gateway takes no more signals.
+    async fn tell_up(&self, resumed: bool) -> bool {
+        let own = self.own_links.again(resumed);
+        let there =
+            self.machines.iter().filter(|(name, by_itself)| !by_itself || own.contains(name));
+        self.tell_link(&Said::LinkUp { resumed }, there).await
     }
 
     /// Says that the link is lost, unless that was the last that was said of it.
     pub(super) async fn tell_lost(&self, why: String) -> bool {
-        self.lost.swap(true, Ordering::Relaxed)
-            || self.tell_link(&Said::LinkLost { why }, true).await
+        if self.lost.swap(true, Ordering::Relaxed) {
+            return true;
+        }
+        self.own_links.lost();
+        self.tell_link(&Said::LinkLost { why }, self.machines.iter()).await
+    }
+
+    async fn tell_link(
+        &self,
+        said: &Said,
+        machines: impl Iterator<Item = &(MachineName, bool)>,
+    ) -> bool {
+        let signals: Vec<_> = machines.map(|(machine, _)| heard(machine, said.clone())).collect();
+        signals.is_empty() || self.hand_over(signals).await.is_some()
     }
 
     /// Hands signals over, waiting while the intake is full; none when there is no use in

@@ -14,6 +14,7 @@ use super::consume::{Consumer, Ended};
 use super::listen::filters;
 use super::outbox::{Keeping, Outbox};
 use super::outputs::{Outputs, ReadBacks};
+use super::own_links::OwnLinks;
 use super::router::Router;
 use super::settings::{Broker, Settings};
 use crate::link::{BackOff, Floor, Trouble};
@@ -78,6 +79,7 @@ impl Link {
             outbox,
             floor,
             lost: AtomicBool::new(false),
+            own_links: OwnLinks::default(),
         }
     }
 

@@ -148,8 +148,8 @@ impl Keeper {
     }
 
     /// What the lost connection had not acknowledged comes first over the next one; but not a
-    /// message that nobody waits for: it tells a state that is told anew, and an old permission
-    /// must not come before a new refusal.
+    /// message that nobody waits for, or no longer: an answer would come too late, and a state is
+    /// told anew; an old permission must not come before a new refusal.
     fn take_back(&mut self) {
         let mut named: Vec<(u64, Job)> = self.named.drain().map(|(_, named)| named).collect();
         named.sort_by_key(|(order, _)| *order);
@@ -159,7 +159,7 @@ impl Keeper {
         for (_, job) in named.into_iter().rev() {
             self.unsent.push_front(job);
         }
-        self.unsent.retain(|job| job.done.is_some());
+        self.unsent.retain(|job| job.done.as_ref().is_some_and(|done| !done.is_closed()));
     }
 
     async fn connection(&mut self, back_off: &mut BackOff) -> Ended {

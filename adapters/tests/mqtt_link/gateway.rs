@@ -122,6 +122,14 @@ impl Gateway {
     }
 
     pub(crate) fn with(broker: Broker, settings: Settings, capacity: usize) -> Self {
+        Self::of(broker, vec![(name("printer-1"), settings)], capacity)
+    }
+
+    pub(crate) fn of(
+        broker: Broker,
+        machines: Vec<(MachineName, Settings)>,
+        capacity: usize,
+    ) -> Self {
         let (intake, deliveries) = Intake::bounded(capacity);
         let (wanted, receiver) = watch::channel(Arc::default());
         let notes = Arc::new(Notes::default());
@@ -132,7 +140,7 @@ impl Gateway {
             observer: Arc::clone(&notes) as Arc<dyn Observer>,
             stop: stop.clone(),
         };
-        let link = Box::new(Link::new(broker, vec![(name("printer-1"), settings)]));
+        let link = Box::new(Link::new(broker, machines));
         let task = tokio::spawn(link.run(floor));
         Self { notes, wanted, stop, deliveries, waiting: VecDeque::new(), task }
     }
@@ -158,6 +166,16 @@ impl Gateway {
             let delivery = self.take().await;
             let _ = delivery.receipt.send(Vec::new());
             self.waiting.extend(delivery.signals);
+        }
+    }
+
+    /// The next signal that does not tell of a link.
+    pub(crate) async fn next_but_link(&mut self) -> Signal {
+        loop {
+            let signal = self.next().await;
+            if !matches!(signal.said, Said::LinkUp { .. } | Said::LinkLost { .. }) {
+                return signal;
+            }
         }
     }
 

@@ -1,0 +1,83 @@
+//! Acknowledging: each message in the order of arrival, once it is durable and answered.
+
+use std::time::Duration;
+
+use rumqttc::{AsyncClient, Publish};
+use stencilward_domain::decision::Decision;
+use tokio::sync::mpsc;
+use tokio_util::sync::CancellationToken;
+
+use super::consume::Consumer;
+use super::encode;
+use super::outbox::Post;
+use crate::link::Receipt;
+
+/// Longest time an answer may take to reach the broker before its question is acknowledged.
+const ANSWERING: Duration = Duration::from_secs(5);
+
+/// A message that was dealt with.
+pub(super) struct Done {
+    pub(super) publish: Publish,
+    /// None when nothing of it was handed in.
+    pub(super) receipt: Option<Receipt>,
+    pub(super) answers: Vec<Asked>,
+}
+
+/// A question it held.
+pub(super) struct Asked {
+    /// Where the answer goes; empty when none is wanted.
+    pub(super) topic: String,
+    pub(super) request: Option<String>,
+}
+
+impl Consumer {
+    /// Waits for each delivery in turn, answers, acknowledges. What is not durable when the
+    /// gateway ends is not acknowledged, nor is anything after it. After a cut there is nothing
+    /// to wait for: all of it comes again, questions too.
+    pub(super) async fn acknowledge(
+        &self,
+        mut finished: mpsc::Receiver<Done>,
+        client: &AsyncClient,
+        cut: &CancellationToken,
+    ) {
+        while let Some(done) = finished.recv().await {
+            let settled = tokio::select! {
+                biased;
+                settled = self.settle(done.receipt, &done.answers) => settled,
+                () = cut.cancelled() => continue,
+            };
+            if !settled {
+                return;
+            }
+            if client.try_ack(&done.publish).is_err() {
+                tracing::debug!("a connection ended before its acknowledgement: it comes again");
+            }
+        }
+    }
+
+    /// False when the gateway ended before the delivery was durable.
+    async fn settle(&self, receipt: Option<Receipt>, answers: &[Asked]) -> bool {
+        let Some(receipt) = receipt else {
+            return true;
+        };
+        let Ok(decisions) = receipt.durable().await else {
+            return false;
+        };
+        self.answer(answers, &decisions).await;
+        true
+    }
+
+    async fn answer(&self, asked: &[Asked], decisions: &[Decision]) {
+        for (asked, decision) in asked.iter().zip(decisions) {
+            if asked.topic.is_empty() {
+                continue;
+            }
+            let payload = encode::answer(asked.request.as_deref(), decision);
+            let post = Post { topic: asked.topic.clone(), payload, retain: false };
+            let sent = tokio::time::timeout(ANSWERING, self.outbox.publish(post)).await;
+            if sent != Ok(true) {
+                tracing::debug!(topic = asked.topic, "the broker has not confirmed an answer yet");
+            }
+        }
+    }
+}
