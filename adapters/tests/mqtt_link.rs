@@ -16,8 +16,6 @@ mod tap;
 mod acks;
 #[path = "mqtt_link/answers.rs"]
 mod answers;
-#[path = "mqtt_link/asks.rs"]
-mod asks;
 #[path = "mqtt_link/check.rs"]
 mod check;
 #[path = "mqtt_link/losses.rs"]

@@ -43,7 +43,7 @@ async fn the_demo_plays_to_its_end_without_a_difference() {
     check_metrics(&metrics);
 }
 
-/// What issue and design ask of `/metrics` while the demo runs.
+/// What a manager looks for in `/metrics` while the demo runs.
 fn check_metrics(metrics: &str) {
     for part in [
         "stencilward_stencil_strokes_total{stencil=\"ST-101\"} ",

@@ -9,7 +9,7 @@ use stencilward_domain::names::{SlotName, StencilCode};
 use stencilward_domain::reason::Reason;
 use stencilward_domain::signal::Said;
 
-use crate::brokers::Embedded;
+use crate::brokers::{Embedded, Mosquitto};
 use crate::client::Client;
 use crate::gateway::{Gateway, name, settings, until, within};
 use crate::tap::{Seen, Tap};
@@ -35,7 +35,12 @@ fn refusal() -> Decision {
     }
 }
 
-/// The example in config/README.md.
+fn permission() -> Decision {
+    Decision { reasons: Vec::new(), ..refusal() }
+}
+
+/// The example in config/README.md. MQTT 3.1.1 (OASIS, 2014-10-29), 4.4: a question whose
+/// acknowledgement did not leave comes again.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_answer_leaves_before_the_acknowledgement() {
     let broker = Embedded::start().await;
@@ -47,6 +52,7 @@ async fn the_answer_leaves_before_the_acknowledgement() {
     client.say("r/asked", question.to_string()).await;
     let delivery = gateway.take().await;
     assert!(matches!(delivery.signals[0].said, Said::StoreAsked { .. }));
+    assert_eq!(tap.seen(), [], "neither answer nor acknowledgement before it is durable");
     delivery.receipt.send(vec![refusal()]).unwrap();
     let answer: Value = serde_json::from_slice(&client.hear().await.payload).unwrap();
     let documented = json!({
@@ -88,4 +94,46 @@ async fn a_simulated_rack_hears_its_answers() {
         reasons: vec!["unwashed".to_owned()],
     };
     assert_eq!(answer, expected);
+}
+
+/// While the broker is away an answer cannot leave: the loss is told at once, and the question
+/// is answered when it comes again, but no answer is published that nobody waits for.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_loss_does_not_wait_for_answers() {
+    let Some(mut broker) = Mosquitto::start("a_loss_does_not_wait_for_answers", true) else {
+        return;
+    };
+    let mut gateway = Gateway::up(broker.address, rack()).await;
+    let mut client = Client::connect(broker.address, "rack").await;
+    let mut held = Vec::new();
+    for id in 0..3 {
+        let question = json!({ "id": format!("q{id}"), "stencil": "ST-0001" });
+        client.say("r/asked", question.to_string()).await;
+        held.push(gateway.take().await.receipt);
+    }
+    drop(client);
+    broker.end();
+    gateway.hear_lost().await;
+    for receipt in held {
+        // Nobody may wait for it any more.
+        let _ = receipt.send(vec![permission()]);
+    }
+    broker.again();
+    let mut listener = Client::connect(broker.address, "listener").await;
+    listener.subscribe("r/answer").await;
+    for id in 0..3 {
+        let delivery = loop {
+            let delivery = gateway.take().await;
+            if delivery.signals.iter().any(|signal| signal.identity.is_some()) {
+                break delivery;
+            }
+        };
+        delivery.receipt.send(vec![permission()]).unwrap();
+        let answer: Value = serde_json::from_slice(&listener.hear().await.payload).unwrap();
+        assert_eq!(
+            (&answer["request"], &answer["permitted"]),
+            (&json!(format!("q{id}")), &json!(true))
+        );
+    }
+    gateway.stop().await;
 }
