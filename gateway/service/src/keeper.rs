@@ -208,3 +208,6 @@ impl Keeper {
         });
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,228 @@
+//! The site task when its ledger fails: nothing follows, everything refuses, nothing is lost.
+
+use std::collections::{BTreeMap, HashMap};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use async_trait::async_trait;
+use stencilward_adapters::link::{Intake, Receipt, heard};
+use stencilward_domain::event::{Event, Position, StencilSpec, Stream};
+use stencilward_domain::names::{MachineName, OutputName, StencilCode};
+use stencilward_domain::plant::{Listed, MachineKind, MachineSpec, OutputRule, Plant};
+use stencilward_domain::signal::Said;
+use stencilward_ledger::{
+    Append, Appended, BatchId, Entry, Ledger, LedgerError, Refused, Row, SqliteLedger,
+};
+use tokio::task::JoinHandle;
+use tokio::time::timeout;
+
+use super::*;
+
+const LIMIT: Duration = Duration::from_secs(10);
+
+/// A ledger whose disk is full while `full`.
+struct Filling {
+    ledger: SqliteLedger,
+    full: AtomicBool,
+}
+
+#[async_trait]
+impl Ledger for Filling {
+    async fn append(
+        &self,
+        appends: Vec<Append>,
+    ) -> Result<Vec<Result<Appended, Refused>>, LedgerError> {
+        if self.full.load(Ordering::SeqCst) {
+            return Err(LedgerError::storage("no space left on device"));
+        }
+        self.ledger.append(appends).await
+    }
+
+    async fn read(&self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {
+        self.ledger.read(after, limit).await
+    }
+
+    async fn read_stream(
+        &self,
+        stream: &Stream,
+        after: u64,
+        limit: usize,
+    ) -> Result<Vec<Entry>, LedgerError> {
+        self.ledger.read_stream(stream, after, limit).await
+    }
+
+    async fn rows(&self, after: Position, limit: usize) -> Result<Vec<Row>, LedgerError> {
+        self.ledger.rows(after, limit).await
+    }
+
+    async fn versions(&self) -> Result<HashMap<Stream, u64>, LedgerError> {
+        self.ledger.versions().await
+    }
+
+    fn head(&self) -> watch::Receiver<Position> {
+        self.ledger.head()
+    }
+
+    async fn close(&self) {
+        self.ledger.close().await;
+    }
+}
+
+fn printer() -> MachineName {
+    MachineName::new("printer-1").unwrap()
+}
+
+fn lock() -> OutputName {
+    OutputName::new("lock").unwrap()
+}
+
+fn code() -> StencilCode {
+    StencilCode::new("ST-1").unwrap()
+}
+
+/// One printer that names its stencil, one clean stencil, no take asked for.
+fn plant() -> Plant {
+    let spec = StencilSpec {
+        stencil: code(),
+        product: None,
+        side: None,
+        revision: None,
+        rated_strokes: 1_000,
+        rated_washes: None,
+        wear_limits: None,
+    };
+    let machine = MachineSpec {
+        kind: MachineKind::Printer,
+        line: None,
+        names_stencil: true,
+        fastest_cycle: Duration::from_millis(1),
+        outputs: BTreeMap::from([(lock(), OutputRule::PrintPermit)]),
+    };
+    let mut plant = Plant {
+        machines: BTreeMap::from([(printer(), machine)]),
+        stencils: BTreeMap::from([(code(), Listed { spec, starting_strokes: 0, clean: true })]),
+        ..Plant::default()
+    };
+    plant.policy.print_needs_take = false;
+    plant
+}
+
+struct Task {
+    ledger: Arc<Filling>,
+    intake: Intake,
+    wanted: watch::Receiver<Arc<Wanted>>,
+    readiness: Arc<Readiness>,
+    give_up: CancellationToken,
+    running: JoinHandle<Result<Ended, JournalError>>,
+    _folder: tempfile::TempDir,
+}
+
+impl Task {
+    /// A site task at whose printer ST-1 may be printed with.
+    async fn permitting() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let ledger = SqliteLedger::open(&folder.path().join("site.db")).unwrap();
+        let ledger = Arc::new(Filling { ledger, full: AtomicBool::new(false) });
+        let metrics = Arc::new(Metrics::new().unwrap());
+        let readiness = Arc::new(Readiness::not_yet("starting"));
+        let mut site = Site::new(plant());
+        site.start("test", now());
+        let (intake, deliveries) = Intake::bounded(8);
+        let (_, visits) = stencilward_web::SiteHandle::bounded(1);
+        let (sender, wanted) = watch::channel(Arc::new(Wanted::default()));
+        let give_up = CancellationToken::new();
+        let kept: Arc<dyn Ledger> = ledger.clone();
+        let keeper = Keeper {
+            site,
+            journal: Journal::new(kept, metrics.clone(), HashMap::new()),
+            follower: Follower::new(metrics.clone()),
+            metrics,
+            readiness: readiness.clone(),
+            wanted: sender,
+            deliveries,
+            visits,
+            give_up: give_up.clone(),
+            beat: 0,
+        };
+        let running = tokio::spawn(keeper.run());
+        let mut task =
+            Self { ledger, intake, wanted, readiness, give_up, running, _folder: folder };
+        task.say(Said::LinkUp { resumed: false }).await.durable().await.unwrap();
+        task.say(Said::Seated { code: code() }).await.durable().await.unwrap();
+        task.until_permits(true).await;
+        task
+    }
+
+    async fn say(&self, said: Said) -> Receipt {
+        self.intake.deliver(vec![heard(&printer(), said)]).await.unwrap()
+    }
+
+    async fn until_permits(&mut self, permits: bool) {
+        let shown = self.wanted.wait_for(|wanted| wanted.permits(&printer(), &lock()) == permits);
+        timeout(LIMIT, shown).await.expect("the output follows").unwrap();
+    }
+
+    async fn strokes(&self) -> u64 {
+        let entries = self.ledger.read(Position(0), 1_000).await.unwrap();
+        let booked = entries.iter().map(|entry| match &entry.recorded.fact.event {
+            Event::StrokesBooked { count, .. } => *count,
+            _ => 0,
+        });
+        booked.sum()
+    }
+}
+
+#[tokio::test]
+async fn a_full_disk_refuses_everything_until_there_is_room() {
+    let mut task = Task::permitting().await;
+    task.ledger.full.store(true, Ordering::SeqCst);
+    let mut receipt = Box::pin(task.say(Said::StrokesDone { count: 3 }).await.durable());
+    task.until_permits(false).await;
+    assert!(task.readiness.trouble().is_some_and(|trouble| trouble.contains("takes no writes")));
+    assert!(still_waits(&mut receipt).await, "nothing is confirmed that is not durable");
+
+    task.ledger.full.store(false, Ordering::SeqCst);
+    timeout(LIMIT, receipt).await.expect("it goes on by itself").unwrap();
+    task.until_permits(true).await;
+    assert_eq!(task.readiness.trouble(), None);
+    assert_eq!(task.strokes().await, 3);
+}
+
+/// True when it has not come to an end by itself.
+async fn still_waits<F: Future + Unpin>(future: &mut F) -> bool {
+    timeout(Duration::ZERO, future).await.is_err()
+}
+
+#[tokio::test]
+async fn a_stop_while_the_disk_is_full_tells_what_is_left() {
+    let mut task = Task::permitting().await;
+    task.ledger.full.store(true, Ordering::SeqCst);
+    let receipt = task.say(Said::StrokesDone { count: 3 }).await;
+    task.until_permits(false).await;
+    task.give_up.cancel();
+    let ended = timeout(LIMIT, task.running).await.expect("it ends").unwrap().unwrap();
+    assert!(ended.unwritten > 0);
+    assert!(receipt.durable().await.is_err(), "the message comes again");
+}
+
+#[tokio::test]
+async fn a_second_writer_ends_it_with_everything_refused() {
+    let mut task = Task::permitting().await;
+    let version = task.ledger.versions().await.unwrap()[&Stream::Stencil(code())];
+    let entries = task.ledger.read(Position(0), 1_000).await.unwrap();
+    let fact = entries.into_iter().rev().map(|entry| entry.recorded.fact);
+    let fact = fact.into_iter().find(|fact| fact.event.stream() == Stream::Stencil(code()));
+    let append = Append {
+        stream: Stream::Stencil(code()),
+        expected: version,
+        batch: BatchId([9; 16]),
+        facts: fact.into_iter().collect(),
+    };
+    task.ledger.append(vec![append]).await.unwrap().remove(0).unwrap();
+
+    let receipt = task.say(Said::StrokesDone { count: 1 }).await;
+    let ended = timeout(LIMIT, &mut task.running).await.expect("it ends").unwrap();
+    assert!(matches!(ended, Err(JournalError::NotAlone(_))), "{ended:?}");
+    assert!(receipt.durable().await.is_err());
+    let shown = task.wanted.borrow().permits(&printer(), &lock());
+    assert!(!shown, "two writers cannot both be right: nothing is permitted");
+}

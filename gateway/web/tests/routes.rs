@@ -1,0 +1,146 @@
+//! The routes as a client meets them, good and hostile, over a site of one stencil.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use axum::body::Body;
+use axum::http::{Request, StatusCode};
+use http_body_util::BodyExt as _;
+use serde_json::Value;
+use stencilward_domain::event::StencilSpec;
+use stencilward_domain::names::StencilCode;
+use stencilward_domain::plant::{Listed, Plant};
+use stencilward_domain::site::Site;
+use stencilward_domain::time::Timestamp;
+use stencilward_web::{Readiness, SiteHandle, Surface, Visit, router};
+use tower::ServiceExt as _;
+
+const NOW: Timestamp = Timestamp(1_000_000);
+
+fn plant() -> Plant {
+    let code = StencilCode::new("ST-1").expect("a code");
+    let spec = StencilSpec {
+        stencil: code.clone(),
+        product: None,
+        side: None,
+        revision: None,
+        rated_strokes: 100,
+        rated_washes: None,
+        wear_limits: None,
+    };
+    let listed = Listed { spec, starting_strokes: 0, clean: false };
+    Plant { stencils: BTreeMap::from([(code, listed)]), ..Plant::default() }
+}
+
+/// A surface over a site that answers until the surface is gone.
+fn surface() -> Surface {
+    let (site, mut visits) = SiteHandle::bounded(4);
+    tokio::spawn(async move {
+        let mut site = Site::new(plant());
+        site.start("test", NOW);
+        while let Some(visit) = visits.recv().await {
+            match visit {
+                Visit::Ask { request, reply } => drop(reply.send(site.ask(&request, NOW))),
+                Visit::Look(look) => look(&site, NOW),
+            }
+        }
+    });
+    let readiness = Arc::new(Readiness::not_yet("starting"));
+    Surface { site, readiness, metrics: Arc::new(|| "x 1\n".to_owned()) }
+}
+
+async fn send(surface: &Surface, request: Request<Body>) -> (StatusCode, String) {
+    let response = router(surface.clone()).oneshot(request).await.expect("an answer");
+    let status = response.status();
+    let body = response.into_body().collect().await.expect("a body").to_bytes();
+    (status, String::from_utf8_lossy(&body).into_owned())
+}
+
+fn get(path: &str) -> Request<Body> {
+    let request = Request::get(path).header("host", "localhost:9464");
+    request.body(Body::empty()).expect("a request")
+}
+
+fn post(path: &str, kind: &str, body: impl Into<Body>) -> Request<Body> {
+    let request = Request::post(path).header("host", "127.0.0.1:9464").header("content-type", kind);
+    request.body(body.into()).expect("a request")
+}
+
+#[tokio::test]
+async fn a_refusal_says_why_and_what_to_do() {
+    let surface = surface();
+    let path = "/api/v1/stencils/ST-1/store";
+    let (status, body) = send(&surface, post(path, "application/json", "{}")).await;
+    let body: Value = serde_json::from_str(&body).expect("JSON");
+    assert_eq!(status, StatusCode::OK);
+    assert_eq!(body["permitted"], false);
+    assert_eq!(body["reasons"][0]["code"], "cleanliness-unknown");
+    assert_eq!(body["reasons"][0]["sentence"], "nobody knows whether it is clean: wash it");
+    assert!(body["reasons"][0]["because"].is_u64());
+}
+
+#[tokio::test]
+async fn a_hold_needs_who_and_why_and_then_holds() {
+    let surface = surface();
+    let path = "/api/v1/stencils/ST-1/hold";
+    for (body, missing) in [("{}", "by is missing"), (r#"{"by":"x","why":" "}"#, "why is missing")]
+    {
+        let (status, said) = send(&surface, post(path, "application/json", body)).await;
+        assert_eq!(status, StatusCode::BAD_REQUEST);
+        assert!(said.contains(missing), "{said}");
+    }
+    let body = r#"{"by": "the technician", "why": "a dent"}"#;
+    assert_eq!(send(&surface, post(path, "application/json", body)).await.0, StatusCode::OK);
+    assert_eq!(send(&surface, post(path, "application/json", body)).await.0, StatusCode::CONFLICT);
+    let (_, view) = send(&surface, get("/api/v1/stencils/ST-1")).await;
+    let view: Value = serde_json::from_str(&view).expect("JSON");
+    assert_eq!((&view["standing"], &view["hold"]["why"]), (&"on-hold".into(), &"a dent".into()));
+}
+
+#[tokio::test]
+async fn hostile_requests_are_refused() {
+    let surface = surface();
+    let hold = "/api/v1/stencils/ST-1/hold";
+    let json = "application/json";
+    let long = format!(r#"{{"by":"x","why":"{}"}}"#, "y".repeat(501));
+    for (request, expected) in [
+        (post(hold, json, "{"), StatusCode::BAD_REQUEST),
+        (post(hold, json, r#"{"by":"x","why":"y","more":1}"#), StatusCode::BAD_REQUEST),
+        (post(hold, json, "[".repeat(10_000)), StatusCode::BAD_REQUEST),
+        (post(hold, json, "x".repeat(17 * 1024)), StatusCode::BAD_REQUEST),
+        (post(hold, json, long), StatusCode::BAD_REQUEST),
+        (post(hold, "text/plain", r#"{"by":"x","why":"y"}"#), StatusCode::BAD_REQUEST),
+        (post("/api/v1/stencils/ST-1/explode", json, "{}"), StatusCode::NOT_FOUND),
+        (post("/api/v1/stencils/%07/hold", json, "{}"), StatusCode::BAD_REQUEST),
+        (get("/api/v1/stencils/ST-9"), StatusCode::NOT_FOUND),
+        (get("/api/v1/stencils/..%2f..%2fetc"), StatusCode::NOT_FOUND),
+        (get("/nowhere"), StatusCode::NOT_FOUND),
+    ] {
+        let what = request.uri().to_string();
+        assert_eq!(send(&surface, request).await.0, expected, "{what}");
+    }
+    let (_, view) = send(&surface, get("/api/v1/stencils/ST-1")).await;
+    assert!(view.contains(r#""standing":"released""#), "nothing of it changed anything: {view}");
+}
+
+/// A page of another origin cannot reach the gateway through a name that resolves to loopback.
+#[tokio::test]
+async fn other_names_than_loopbacks_are_refused() {
+    let surface = surface();
+    let foreign = Request::get("/metrics").header("host", "plant.example:9464");
+    let foreign = foreign.body(Body::empty()).expect("a request");
+    assert_eq!(send(&surface, foreign).await.0, StatusCode::FORBIDDEN);
+    assert_eq!(send(&surface, get("/metrics")).await, (StatusCode::OK, "x 1\n".to_owned()));
+}
+
+#[tokio::test]
+async fn readiness_tells_the_truth() {
+    let surface = surface();
+    assert_eq!(send(&surface, get("/healthz")).await.0, StatusCode::OK);
+    let (status, said) = send(&surface, get("/readyz")).await;
+    assert_eq!((status, said.as_str()), (StatusCode::SERVICE_UNAVAILABLE, "not ready: starting\n"));
+    surface.readiness.works();
+    assert_eq!(send(&surface, get("/readyz")).await.0, StatusCode::OK);
+    surface.readiness.troubled("the ledger takes no writes");
+    assert_eq!(send(&surface, get("/readyz")).await.0, StatusCode::SERVICE_UNAVAILABLE);
+}
