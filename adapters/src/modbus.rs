@@ -21,7 +21,7 @@ mod wiring;
 pub use link::Link;
 pub use machine::Machine;
 pub use settings::{
-    BitTable, ByteOrder, Code, CoilTable, Fault, Heartbeat, HoldingTable, MachineWord, Measured,
-    Output, Permit, Point, RawValue, ReadBack, RegisterTable, Settings, Slot, SlotCode, StateWord,
-    StrokeTotal, Table, Type, WashResult, WashRunning, WashWord, WordOrder,
+    BitTable, ByteOrder, Code, CoilTable, Fault, Heartbeat, HoldingTable, Level, MachineWord,
+    Measured, Output, Permit, Point, RawValue, ReadBack, RegisterTable, Settings, Slot, SlotCode,
+    StateWord, StrokeContact, Table, Total, Type, WashResult, WashRunning, WashWord, WordOrder,
 };

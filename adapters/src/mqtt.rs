@@ -11,6 +11,7 @@ mod encode;
 mod link;
 mod listen;
 mod machine;
+mod order;
 mod outbox;
 mod outputs;
 mod own_links;

@@ -1,9 +1,12 @@
 //! Settings that all adapters share.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use stencilward_domain::names::CounterName;
+use stencilward_domain::plant::Counted;
 
 /// A span of time written with its unit, such as `500ms`, `2min` or `72h`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, JsonSchema)]
@@ -35,6 +38,28 @@ impl Serialize for Span {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(&humantime::format_duration(self.0))
     }
+}
+
+/// What the settings of a machine let it tell of strokes, wipes and orders.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Its counters, and what each counts.
+    pub counters: BTreeMap<CounterName, Counted>,
+    /// True when it tells of strokes as they are done.
+    pub strokes: bool,
+    /// True when it tells of wipes as they are done.
+    pub wipes: bool,
+    /// True when it tells of orders that begin or end, or of boards.
+    pub orders: bool,
+}
+
+/// What is wrong with the unit of a measured quantity. The rules know tension in one unit only.
+#[must_use]
+pub fn unit_fault(quantity: &str, unit: &str) -> Option<&'static str> {
+    (quantity.trim() == "tension" && unit != "N/cm").then_some(
+        "tension is judged in N/cm: write N/cm, and let the machine or a scale convert it; a \
+         value in another unit needs another name, such as tension-raw",
+    )
 }
 
 /// What an output follows.

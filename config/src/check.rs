@@ -1,5 +1,7 @@
 //! What a schema cannot see: names used twice, keys that need each other, what does not fit.
 
+mod counting;
+
 use std::collections::HashMap;
 use std::net::SocketAddr;
 
@@ -27,8 +29,10 @@ impl Configuration {
         }
         self.check_products(&mut found);
         self.check_stencils(&mut found);
+        self.check_costs(&mut found);
         self.check_brokers(&mut found);
         self.check_machines(&mut found);
+        self.check_counting(&mut found);
         found
     }
 
@@ -77,6 +81,8 @@ impl Configuration {
 
     fn check_machine(&self, path: &str, machine: &MachineSettings, found: &mut Found) {
         match (&machine.modbus, &machine.mqtt) {
+            // A printer's strokes may come from elsewhere: `check_counting` looks.
+            (None, None) if machine.is_printer() => {}
             (None, None) => found.push((
                 path.to_owned(),
                 "it speaks no protocol; add a modbus or an mqtt section".to_owned(),
@@ -125,6 +131,11 @@ pub(crate) fn with_sound_entries(name: &str, text: &str, mut faults: Vec<Fault>)
     for (index, machine) in &machines {
         known.check_machine(&format!("machines[{index}]"), machine, &mut found);
     }
+    // With a faulty machine nobody can say who counts for whom.
+    if machines.len() == listed(&whole, "machines").len() {
+        let machines = machines.into_iter().map(|(_, machine)| machine).collect();
+        Configuration { machines, ..Configuration::empty() }.check_counting(&mut found);
+    }
     // With a faulty broker nobody can say which names are known.
     if known.brokers.len() < all_brokers {
         found.retain(|(path, _)| !path.ends_with(".mqtt.broker"));
@@ -143,18 +154,9 @@ fn sound<T: DeserializeOwned>(whole: &Value, key: &str) -> Vec<(usize, T)> {
 }
 
 fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {
-    let key = format!("{path}.fastest-cycle");
-    match machine.fastest_cycle {
-        None if machine.counts_strokes() => found.push((
-            key,
-            "missing: where strokes are counted, say the shortest time between two of them, \
-             such as 8s; faster counting is not believed"
-                .to_owned(),
-        )),
-        Some(span) if span.0.is_zero() => {
-            found.push((key, "must be longer than nothing, such as 8s".to_owned()));
-        }
-        _ => {}
+    if machine.fastest_cycle.is_some_and(|span| span.0.is_zero()) {
+        let wrong = "must be longer than nothing, such as 8s";
+        found.push((format!("{path}.fastest-cycle"), wrong.to_owned()));
     }
 }
 

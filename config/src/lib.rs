@@ -1,7 +1,9 @@
 //! The configuration file: loading, checking, schema.
 
+mod bases;
 mod check;
 pub mod configuration;
+mod costs;
 pub mod fault;
 pub mod lines;
 mod plant;
@@ -10,6 +12,7 @@ pub mod read;
 use std::path::Path;
 
 pub use configuration::Configuration;
+pub use costs::Costs;
 pub use fault::Fault;
 
 /// Loads a configuration file. Relative paths in it start at its folder.

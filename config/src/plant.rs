@@ -9,13 +9,15 @@ use stencilward_adapters::{modbus, mqtt};
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{MachineName, OutputName, ProductName, StencilCode};
 use stencilward_domain::plant::{
-    Listed, MachineKind, MachineSpec, OutputRule, Plant, Policy, TensionPolicy,
+    Bases, Listed, MachineKind, MachineSpec, OutputRule, Plant, Policy, TensionPolicy, Tolerance,
 };
 use stencilward_domain::wear::{Share, WearLimits};
 
 use crate::configuration::{
-    Configuration, MachineSettings, PolicySettings, StencilSettings, WearSettings,
+    Configuration, MachineSettings, PolicySettings, StencilSettings, ToleranceSettings,
+    WearSettings,
 };
+use crate::costs::{hundredths, whole_days};
 
 impl Configuration {
     /// What the rules need of it. Names that `check` finds fault with are left out.
@@ -25,11 +27,14 @@ impl Configuration {
         let product_wear = products
             .filter_map(|p| Some((ProductName::new(&p.name).ok()?, p.wear.limits())))
             .collect();
-        Plant {
+        let lead_days = self.costs().lead_days;
+        let mut plant = Plant {
             policy: Policy { product_wear, ..self.policy.policy() },
             machines: self.machines.iter().filter_map(MachineSettings::spec).collect(),
-            stencils: self.stencils.iter().filter_map(StencilSettings::listed).collect(),
-        }
+            stencils: self.stencils.iter().filter_map(|s| s.listed(lead_days)).collect(),
+        };
+        self.settle_counting(&mut plant);
+        plant
     }
 
     /// A link for each machine that has its own, and one for each broker.
@@ -104,12 +109,21 @@ impl PolicySettings {
                 .map_or(default.trusted_outage, |span| span.0),
             seat_wait: self.counting.seat_wait.map_or(default.seat_wait, |span| span.0),
             product_wear: BTreeMap::new(),
+            tolerance: self.counting.tolerance.tolerance(),
+            orders_known: self.orders.must_be_known,
         }
     }
 }
 
+impl ToleranceSettings {
+    fn tolerance(self) -> Tolerance {
+        Tolerance { strokes: self.strokes, share: share(self.share) }
+    }
+}
+
 impl StencilSettings {
-    fn listed(&self) -> Option<(StencilCode, Listed)> {
+    /// What it is and comes in with; `lead_days` where it says no lead time of its own.
+    fn listed(&self, lead_days: Option<u32>) -> Option<(StencilCode, Listed)> {
         let code = StencilCode::new(&self.code).ok()?;
         let spec = StencilSpec {
             stencil: code.clone(),
@@ -119,23 +133,36 @@ impl StencilSettings {
             rated_strokes: self.rated_strokes,
             rated_washes: self.rated_washes,
             wear_limits: self.wear.map(WearSettings::limits),
+            price_centi: self.price.and_then(hundredths),
+            lead_days: self.lead_time.and_then(whole_days).or(lead_days),
         };
-        Some((code, Listed { spec, starting_strokes: self.strokes_so_far, clean: self.clean }))
+        let listed = Listed {
+            spec,
+            starting_strokes: self.strokes_so_far,
+            clean: self.clean,
+            source: self.source.clone().unwrap_or_else(|| "configuration".to_owned()),
+        };
+        Some((code, listed))
     }
 }
 
 impl MachineSettings {
+    /// What the rules need of it by itself; whom it counts for follows from all of them.
     fn spec(&self) -> Option<(MachineName, MachineSpec)> {
         let outputs: BTreeMap<OutputName, OutputRule> = self
             .outputs()
             .into_iter()
             .filter_map(|(name, drive)| Some((name, output_rule(drive)?)))
             .collect();
+        let counts_for = self.counts_for.as_deref().and_then(|name| MachineName::new(name).ok());
         let spec = MachineSpec {
             kind: self.kind.into(),
             line: self.line.clone(),
             names_stencil: self.names_stencil(),
             fastest_cycle: self.fastest_cycle.map_or(Duration::ZERO, |span| span.0),
+            counts_for,
+            counters: self.counter_specs(),
+            bases: Bases::default(),
             outputs,
         };
         Some((MachineName::new(&self.name).ok()?, spec))
@@ -148,14 +175,9 @@ impl MachineSettings {
     }
 
     /// True when the machine says by itself which stencil is in it.
-    pub(crate) fn names_stencil(&self) -> bool {
+    fn names_stencil(&self) -> bool {
         self.modbus.as_ref().is_some_and(modbus::Settings::names_stencil)
             || self.mqtt.as_ref().is_some_and(mqtt::Settings::names_stencil)
-    }
-
-    pub(crate) fn counts_strokes(&self) -> bool {
-        self.modbus.as_ref().is_some_and(modbus::Settings::counts_strokes)
-            || self.mqtt.as_ref().is_some_and(mqtt::Settings::counts_strokes)
     }
 }
 

@@ -40,13 +40,15 @@ const NOT_PURE: [&str; 11] = [
 ];
 
 /// Which of our crates each may depend on, in any way; `tests` may know all.
-const MAY_KNOW: [(&str, &[&str]); 6] = [
-    ("adapters", &["domain"]),
+const MAY_KNOW: [(&str, &[&str]); 8] = [
+    ("adapters", &["domain", "exchange"]),
     ("config", &["adapters", "domain"]),
     ("domain", &[]),
+    ("exchange", &["domain"]),
     ("ledger", &["domain"]),
-    ("service", &["adapters", "config", "domain", "ledger", "web"]),
-    ("web", &["domain"]),
+    ("reports", &["domain"]),
+    ("service", &["adapters", "config", "domain", "exchange", "ledger", "reports", "web"]),
+    ("web", &["domain", "exchange"]),
 ];
 
 /// What may lie at the top of the source tree.

@@ -41,6 +41,8 @@ struct Told {
     unnamed: BTreeSet<SlotName>,
     state: Option<i128>,
     faults: BTreeMap<String, bool>,
+    /// The level of the stroke contact.
+    contact: Option<bool>,
     measured: BTreeMap<usize, f64>,
 }
 
@@ -74,6 +76,7 @@ impl Decoder {
         round.said.extend(seat(&wiring, bank, &mut round.troubles));
         self.slots(&wiring, bank, first, &mut round);
         round.said.extend(counters(&wiring, bank));
+        round.said.extend(self.contact(&wiring, bank));
         round.said.extend(self.state(&wiring, bank));
         self.faults(&wiring, bank, &mut round.said);
         match &wiring.wash {
@@ -113,6 +116,15 @@ impl Decoder {
                 Shown::Occupied(code) => Said::SlotOccupied { slot, code },
             });
         }
+    }
+
+    /// A stroke, when the contact has taken its level since the round before. What it did while
+    /// the link was lost nobody knows.
+    fn contact(&mut self, wiring: &Wiring, bank: &Bank) -> Option<Said> {
+        let contact = wiring.contact?;
+        let level = contact.bit.read(bank)?;
+        let before = self.told.contact.replace(level)?;
+        (level != before && level == contact.level).then_some(Said::StrokesDone { count: 1 })
     }
 
     fn state(&mut self, wiring: &Wiring, bank: &Bank) -> Option<Said> {

@@ -23,7 +23,7 @@ use tokio_util::task::AbortOnDropHandle;
 use super::encode::show;
 use super::registers::NoRoom;
 use super::settings::{BitTable, RegisterTable, Settings};
-use super::wiring::Wiring;
+use super::wiring::{Contact, Wiring};
 use crate::simulated::{Answered, CannotSay, Simulated};
 
 use serve::Shared;
@@ -34,13 +34,14 @@ pub struct Machine {
     wiring: Arc<Wiring>,
     shared: Arc<Shared>,
     address: SocketAddr,
+    poll: Duration,
     open: Mutex<Option<AbortOnDropHandle<()>>>,
 }
 
 impl Machine {
     /// Starts a machine at an address of this host; port 0 takes any free one.
     ///
-    /// All bits are off, all registers 0, and its outputs refuse.
+    /// All bits are off, all registers 0, no stroke is being done, and its outputs refuse.
     ///
     /// # Errors
     /// When the address cannot be listened on.
@@ -50,7 +51,8 @@ impl Machine {
         let listener = TcpListener::bind(address).await?;
         let address = listener.local_addr()?;
         let task = tokio::spawn(serve::accept(listener, Arc::clone(&shared)));
-        Ok(Self { wiring, shared, address, open: Mutex::new(Some(AbortOnDropHandle::new(task))) })
+        let open = Mutex::new(Some(AbortOnDropHandle::new(task)));
+        Ok(Self { wiring, shared, address, poll: settings.poll.0, open })
     }
 
     /// Where it listens.
@@ -135,11 +137,27 @@ impl Machine {
     }
 }
 
+impl Machine {
+    /// Closes and opens the contact once for each stroke, each long enough to be seen.
+    async fn pulse(&self, contact: Contact, count: u64) {
+        for _ in 0..count {
+            for level in [contact.level, !contact.level] {
+                self.shared.memory(|memory| contact.bit.write(&mut memory.bank, level));
+                tokio::time::sleep(self.poll * 2).await;
+            }
+        }
+    }
+}
+
 #[async_trait]
 impl Simulated for Machine {
     /// The identity is left out: registers have none. A gateway that reads in rounds hears of
-    /// what stays until its next round.
+    /// what stays until its next round; strokes of a contact therefore take their time.
     async fn say(&self, said: &Said, _identity: Option<&str>) -> Result<(), CannotSay> {
+        if let (Said::StrokesDone { count }, Some(contact)) = (said, self.wiring.contact) {
+            self.pulse(contact, *count).await;
+            return Ok(());
+        }
         let shown = self.shared.memory(|memory| {
             let mut bank = memory.bank.clone();
             show(&self.wiring, &mut bank, said)?;

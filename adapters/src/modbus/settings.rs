@@ -7,13 +7,13 @@ use std::time::Duration;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use stencilward_domain::names::OutputName;
+use stencilward_domain::names::{CounterName, OutputName};
 
-use crate::settings::{Drive, Span};
+use crate::settings::{Drive, Span, Tally};
 
 pub use points::{
-    Code, Fault, MachineWord, Measured, Point, Slot, SlotCode, StateWord, StrokeTotal, WashResult,
-    WashRunning, WashWord,
+    Code, Fault, Level, MachineWord, Measured, Point, Slot, SlotCode, StateWord, StrokeContact,
+    Total, WashResult, WashRunning, WashWord,
 };
 pub use tables::{
     BitTable, ByteOrder, CoilTable, HoldingTable, RawValue, RegisterTable, Table, Type, WordOrder,
@@ -149,11 +149,19 @@ impl Settings {
         self.points.iter().any(names)
     }
 
-    /// True when the machine counts its strokes.
+    /// What it tells of strokes and wipes.
     #[must_use]
-    pub fn counts_strokes(&self) -> bool {
-        let counts = |point: &Point| matches!(point, Point::StrokeTotal(_));
-        self.points.iter().any(counts)
+    pub fn tally(&self) -> Tally {
+        let counters = self.points.iter().filter_map(|point| {
+            let (name, counted) = point.counter()?;
+            Some((CounterName::new(name).ok()?, counted))
+        });
+        let contact = |point: &Point| matches!(point, Point::StrokeContact(_));
+        Tally {
+            counters: counters.collect(),
+            strokes: self.points.iter().any(contact),
+            ..Tally::default()
+        }
     }
 }
 

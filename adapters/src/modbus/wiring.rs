@@ -8,7 +8,7 @@ use stencilward_domain::names::{CounterName, OutputName, SlotName};
 use stencilward_domain::signal::{MachineState, WashOutcome, Width};
 
 use super::settings::{
-    Heartbeat, Measured, Output, Permit, Point, RawValue, Settings, StrokeTotal, Type, WordOrder,
+    Heartbeat, Level, Measured, Output, Permit, Point, RawValue, Settings, Total, Type, WordOrder,
 };
 
 pub(crate) use field::{Bit, CodeField, Field, Unclear};
@@ -18,6 +18,7 @@ pub(crate) use field::{Bit, CodeField, Field, Unclear};
 pub(crate) struct Wiring {
     pub(crate) seat: Option<CodeField>,
     pub(crate) counters: Vec<Counter>,
+    pub(crate) contact: Option<Contact>,
     pub(crate) state: Option<(Field, BTreeMap<RawValue, MachineState>)>,
     pub(crate) faults: Vec<FaultBit>,
     pub(crate) slots: BTreeMap<SlotName, SlotFields>,
@@ -27,12 +28,20 @@ pub(crate) struct Wiring {
     pub(crate) beats: Vec<Beat>,
 }
 
-/// A stroke counter.
+/// A counter of strokes or wipes.
 #[derive(Debug, Clone)]
 pub(crate) struct Counter {
     pub(crate) name: CounterName,
     pub(crate) width: Width,
     pub(crate) field: Field,
+}
+
+/// A bit that takes a level once for each stroke.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Contact {
+    pub(crate) bit: Bit,
+    /// Its level while a stroke is done.
+    pub(crate) level: bool,
 }
 
 /// A fault and the bit that shows it.
@@ -106,7 +115,14 @@ impl Wiring {
 
     fn add(&mut self, point: &Point) {
         match point {
-            Point::StrokeTotal(total) => self.counters.extend(counter(total)),
+            Point::StrokeTotal(total) | Point::WipeTotal(total) => {
+                let name = point.counter().and_then(|(name, _)| CounterName::new(name).ok());
+                self.counters.extend(name.map(|name| counter(name, total)));
+            }
+            Point::StrokeContact(contact) => {
+                let bit = Bit::new(contact.table, contact.at);
+                self.contact = Some(Contact { bit, level: contact.counts_when == Level::On });
+            }
             Point::StencilSeated(code) => self.seat = CodeField::of(code),
             Point::MachineState(word) => {
                 let values = word.values.iter().map(|(raw, word)| (*raw, (*word).into()));
@@ -139,7 +155,8 @@ impl Wiring {
         let faults = self.faults.iter().map(|fault| fault.bit);
         let slots = self.slots.values().filter_map(|slot| slot.bit);
         let wash = self.wash.iter().map(|wash| wash.running);
-        faults.chain(slots).chain(wash)
+        let contact = self.contact.iter().map(|contact| contact.bit);
+        contact.chain(faults).chain(slots).chain(wash)
     }
 
     /// Every field that is read in a round.
@@ -168,16 +185,13 @@ impl Lock {
     }
 }
 
-fn counter(total: &StrokeTotal) -> Option<Counter> {
-    Some(Counter {
-        name: CounterName::new(&total.counter).ok()?,
-        width: width(total),
-        field: Field::number(total.table, total.at, total.kind, total.words),
-    })
+fn counter(name: CounterName, total: &Total) -> Counter {
+    let field = Field::number(total.table, total.at, total.kind, total.words);
+    Counter { name, width: width(total), field }
 }
 
 /// Where the counter wraps: as set, else where its type does.
-fn width(total: &StrokeTotal) -> Width {
+fn width(total: &Total) -> Width {
     match (total.width, total.kind) {
         (Some(16), _) | (None, Type::U16 | Type::I16) => Width::Bits16,
         (Some(64), _) | (None, Type::U64 | Type::I64) => Width::Bits64,

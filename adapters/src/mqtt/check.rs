@@ -6,7 +6,7 @@ use stencilward_domain::names::{CounterName, OutputName};
 
 use super::settings::{Broker, Message, Output, Settings, Signal};
 use super::topic::{filter_fault, name_fault};
-use crate::settings::Drive;
+use crate::settings::{Drive, unit_fault};
 
 type Found = Vec<(String, String)>;
 
@@ -71,8 +71,8 @@ impl Settings {
 /// Keys a signal must and may have beside the ones that every message may have.
 fn keys(signal: Signal) -> (&'static [&'static str], &'static [&'static str]) {
     match signal {
-        Signal::StrokeTotal => (&["width"], &["value", "counter"]),
-        Signal::StrokesDone | Signal::BoardsCounted => (&["count"], &[]),
+        Signal::StrokeTotal | Signal::WipeTotal => (&["width"], &["value", "counter"]),
+        Signal::StrokesDone | Signal::WipesDone | Signal::BoardsCounted => (&["count"], &[]),
         Signal::StencilSeated => (&["stencil"], &[]),
         Signal::StencilRemoved => (&[], &[]),
         Signal::WashBegan => (&[], &["stencil", "programme"]),
@@ -84,10 +84,20 @@ fn keys(signal: Signal) -> (&'static [&'static str], &'static [&'static str]) {
         Signal::Fault => (&["code", "active"], &["text"]),
         Signal::Link => (&["up", "lost"], &["value"]),
         Signal::Measured => (&["quantity", "unit"], &["value", "stencil"]),
-        Signal::OrderReleased | Signal::OrderStarted => {
-            (&["order"], &["product", "side", "revision", "boards"])
-        }
-        Signal::OrderFinished => (&["order"], &[]),
+        Signal::OrderReleased | Signal::OrderStarted => (
+            &["order"],
+            &[
+                "product",
+                "side",
+                "revision",
+                "boards",
+                "panels-per-stroke",
+                "strokes-per-panel",
+                "setup-strokes",
+                "stencils",
+            ],
+        ),
+        Signal::OrderFinished => (&["order"], &["made"]),
     }
 }
 
@@ -123,11 +133,22 @@ impl Message {
         if let Some(wrong) = self.answer.as_deref().and_then(name_fault) {
             fault("answer", wrong.to_owned());
         }
-        if self.signal == Signal::StrokesDone && self.qos > 0 && self.identity.is_none() {
+        if let (Some(quantity), Some(unit)) = (&self.quantity, &self.unit)
+            && let Some(wrong) = unit_fault(quantity, unit)
+        {
+            fault("unit", wrong.to_owned());
+        }
+        for (index, measures) in self.measured.iter().enumerate() {
+            if let Some(wrong) = unit_fault(&measures.quantity, &measures.unit) {
+                fault(&format!("measured[{index}].unit"), wrong.to_owned());
+            }
+        }
+        if self.signal.adds_up() && self.qos > 0 && self.identity.is_none() {
             fault(
                 "identity",
-                "missing: the broker may send a message twice; without an identity its strokes \
-                 would count twice. Point to the message's own number, or use stroke-total"
+                "missing: the broker may send a message twice; without an identity what it tells \
+                 would count twice. Point to the message's own number, or tell a total \
+                 (stroke-total, wipe-total)"
                     .to_owned(),
             );
         }
@@ -160,6 +181,11 @@ impl Message {
             ("side", self.side.is_some()),
             ("revision", self.revision.is_some()),
             ("boards", self.boards.is_some()),
+            ("panels-per-stroke", self.panels_per_stroke.is_some()),
+            ("strokes-per-panel", self.strokes_per_panel.is_some()),
+            ("setup-strokes", self.setup_strokes.is_some()),
+            ("stencils", self.stencils.is_some()),
+            ("made", self.made.is_some()),
             ("answer", self.answer.is_some()),
         ];
         set.into_iter().filter_map(|(key, given)| given.then_some(key)).collect()
@@ -185,6 +211,11 @@ impl Message {
             ("side", &self.side),
             ("revision", &self.revision),
             ("boards", &self.boards),
+            ("panels-per-stroke", &self.panels_per_stroke),
+            ("strokes-per-panel", &self.strokes_per_panel),
+            ("setup-strokes", &self.setup_strokes),
+            ("stencils", &self.stencils),
+            ("made", &self.made),
         ];
         let named = named.into_iter().filter_map(|(key, p)| Some((key, p.as_deref()?)));
         let when = self.when.keys().map(|pointer| ("when", pointer.as_str()));

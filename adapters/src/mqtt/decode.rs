@@ -1,11 +1,9 @@
 //! From messages to signals: pure.
 
 use serde_json::Value;
-use stencilward_domain::names::{
-    CounterName, MachineName, OrderName, ProductName, SlotName, StencilCode,
-};
+use stencilward_domain::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use stencilward_domain::signal::{
-    MachineState, Measurement, OrderSpec, Reading as HowRead, Said, Side, Signal as Heard, Width,
+    MachineState, Measurement, Reading as HowRead, Said, Signal as Heard, Width,
 };
 use stencilward_domain::time::Timestamp;
 
@@ -43,6 +41,7 @@ impl Message {
         !matches!(
             self.signal,
             Signal::StrokeTotal
+                | Signal::WipeTotal
                 | Signal::StencilSeated
                 | Signal::StencilRemoved
                 | Signal::MachineState
@@ -89,13 +88,14 @@ impl Message {
     fn said(&self, text: &mut Text<'_>) -> Result<Said, Garbled> {
         let value = self.value.as_deref();
         Ok(match self.signal {
-            Signal::StrokeTotal => Said::CounterRead {
-                counter: name(self.counter.as_deref().unwrap_or("strokes"), CounterName::new)?,
+            Signal::StrokeTotal | Signal::WipeTotal => Said::CounterRead {
+                counter: name(self.counter_name(), CounterName::new)?,
                 raw: text.number(value)?,
                 width: self.counter_width(),
                 reading: HowRead::Reported,
             },
             Signal::StrokesDone => Said::StrokesDone { count: text.number(self.count.as_deref())? },
+            Signal::WipesDone => Said::WipesDone { count: text.number(self.count.as_deref())? },
             Signal::BoardsCounted => {
                 Said::BoardsCounted { count: text.number(self.count.as_deref())? }
             }
@@ -129,9 +129,7 @@ impl Message {
             },
             Signal::OrderReleased => Said::OrderReleased(self.order(text)?),
             Signal::OrderStarted => Said::OrderStarted(self.order(text)?),
-            Signal::OrderFinished => Said::OrderFinished {
-                order: name(&text.word(self.order.as_deref())?, OrderName::new)?,
-            },
+            Signal::OrderFinished => self.order_finished(text)?,
         })
     }
 
@@ -230,30 +228,5 @@ impl Message {
             let word = shortened(&word);
             Err((Trouble::Senseless, format!("neither up nor lost lists {word}")))
         }
-    }
-
-    fn order(&self, text: &mut Text<'_>) -> Result<OrderSpec, Garbled> {
-        let side = match text.optional(self.side.as_ref())?.as_deref() {
-            None => None,
-            Some("top") => Some(Side::Top),
-            Some("bottom") => Some(Side::Bottom),
-            Some(other) => {
-                let other = shortened(other);
-                return Err((Trouble::Senseless, format!("{other} is neither top nor bottom")));
-            }
-        };
-        let quantity = match &self.boards {
-            Some(pointer) if text.find(pointer)?.is_some() => Some(text.number(Some(pointer))?),
-            _ => None,
-        };
-        Ok(OrderSpec {
-            order: name(&text.word(self.order.as_deref())?, OrderName::new)?,
-            product: optional_name(text.optional(self.product.as_ref())?, ProductName::new)?,
-            side,
-            revision: text.optional(self.revision.as_ref())?.map(|text| clipped(&text)),
-            quantity,
-            panels_per_stroke: None,
-            strokes_per_panel: None,
-        })
     }
 }

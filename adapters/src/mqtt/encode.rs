@@ -21,12 +21,23 @@ pub(super) fn answer(request: Option<&str>, decision: &Decision) -> Vec<u8> {
     .into_bytes()
 }
 
-/// The signal that a machine's settings must map so that it can say this.
-pub(super) fn signal_of(said: &Said) -> Signal {
+/// True when a machine says this by messages of this entry.
+pub(super) fn says(entry: &Message, said: &Said) -> bool {
+    match said {
+        Said::CounterRead { counter, .. } => {
+            matches!(entry.signal, Signal::StrokeTotal | Signal::WipeTotal)
+                && entry.counter_name() == counter.as_str()
+        }
+        _ => entry.signal == signal_of(said),
+    }
+}
+
+fn signal_of(said: &Said) -> Signal {
     match said {
         Said::LinkUp { .. } | Said::LinkLost { .. } => Signal::Link,
         Said::CounterRead { .. } => Signal::StrokeTotal,
         Said::StrokesDone { .. } => Signal::StrokesDone,
+        Said::WipesDone { .. } => Signal::WipesDone,
         Said::Seated { .. } => Signal::StencilSeated,
         Said::Removed => Signal::StencilRemoved,
         Said::WashBegan { .. } => Signal::WashBegan,
@@ -106,9 +117,9 @@ impl Message {
     fn write(&self, draft: &mut Draft, said: &Said) {
         match said {
             Said::CounterRead { raw, .. } => draft.put(self.value.as_ref(), *raw),
-            Said::StrokesDone { count } | Said::BoardsCounted { count } => {
-                draft.put(self.count.as_ref(), *count);
-            }
+            Said::StrokesDone { count }
+            | Said::WipesDone { count }
+            | Said::BoardsCounted { count } => draft.put(self.count.as_ref(), *count),
             Said::Seated { code } => draft.put(self.stencil.as_ref(), code.as_str()),
             Said::Removed => draft.may_put(self.stencil.as_ref(), Some(Value::Null)),
             Said::LinkUp { .. } => self.write_word(draft, self.up.first()),
@@ -147,7 +158,10 @@ impl Message {
             Said::OrderReleased(order) | Said::OrderStarted(order) => {
                 self.write_order(draft, order)
             }
-            Said::OrderFinished { order } => draft.put(self.order.as_ref(), order.as_str()),
+            Said::OrderFinished { order, made } => {
+                draft.put(self.order.as_ref(), order.as_str());
+                draft.may_put(self.made.as_ref(), *made);
+            }
             Said::WashBegan { .. } | Said::WashEnded { .. } => self.write_wash(draft, said),
         }
     }
@@ -174,6 +188,11 @@ impl Message {
         draft.may_put(self.side.as_ref(), order.side.map(|side| side.as_str()));
         draft.may_put(self.revision.as_ref(), order.revision.as_deref());
         draft.may_put(self.boards.as_ref(), order.quantity);
+        draft.may_put(self.panels_per_stroke.as_ref(), order.panels_per_stroke);
+        draft.may_put(self.strokes_per_panel.as_ref(), order.strokes_per_panel);
+        draft.may_put(self.setup_strokes.as_ref(), order.setup_strokes);
+        let stencils: Vec<&str> = order.stencils.iter().map(|code| code.as_str()).collect();
+        draft.may_put(self.stencils.as_ref(), (!stencils.is_empty()).then_some(stencils));
     }
 
     fn write_word(&self, draft: &mut Draft, word: Option<&String>) {

@@ -81,12 +81,13 @@ impl Machine {
     }
 
     fn entry(&self, said: &Said) -> Result<&Message, CannotSay> {
-        let wanted = encode::signal_of(said);
-        let entry = |signal| self.settings.messages.iter().find(|entry| entry.signal == signal);
-        entry(wanted)
-            .or_else(|| {
-                if wanted == Signal::StencilRemoved { entry(Signal::StencilSeated) } else { None }
-            })
+        let messages = &self.settings.messages;
+        let empty_seat =
+            |entry: &&Message| *said == Said::Removed && entry.signal == Signal::StencilSeated;
+        messages
+            .iter()
+            .find(|entry| encode::says(entry, said))
+            .or_else(|| messages.iter().find(empty_seat))
             .ok_or(CannotSay::NotMapped(said.kind()))
     }
 }

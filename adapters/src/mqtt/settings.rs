@@ -5,9 +5,10 @@ use std::time::Duration;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use stencilward_domain::names::OutputName;
+use stencilward_domain::names::{CounterName, OutputName};
+use stencilward_domain::plant::Counted;
 
-use crate::settings::{Drive, Span};
+use crate::settings::{Drive, Span, Tally};
 
 /// An MQTT broker that machines speak through.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -69,6 +70,10 @@ pub enum Signal {
     StrokeTotal,
     /// Strokes done since the last message. Needs `count`.
     StrokesDone,
+    /// A cumulative counter of understencil wipes. Needs `width`; the total is at `value`.
+    WipeTotal,
+    /// Understencil wipes done since the last message. Needs `count`.
+    WipesDone,
     /// The stencil in the machine. Needs `stencil`; null or empty means none.
     StencilSeated,
     /// No stencil is in the machine.
@@ -103,6 +108,14 @@ pub enum Signal {
     BoardsCounted,
 }
 
+impl Signal {
+    /// True when it is told as a number that is added up: a repeat would count twice.
+    #[must_use]
+    pub fn adds_up(self) -> bool {
+        matches!(self, Self::StrokesDone | Self::WipesDone | Self::BoardsCounted)
+    }
+}
+
 /// One kind of message. A field that begins with `/` is a JSON pointer (RFC 6901) into the
 /// payload; without a pointer the whole payload is the text or number.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -131,13 +144,13 @@ pub struct Message {
     /// Pointer to the total, word or number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<String>,
-    /// The counter's name: `strokes` unless set.
+    /// The counter's name: `strokes`, or `wipes` for a total of wipes, unless set.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub counter: Option<String>,
     /// Where the counter wraps: 16, 32 or 64 bits.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub width: Option<u8>,
-    /// Pointer to the number of strokes or boards.
+    /// Pointer to the number of strokes, wipes or boards.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub count: Option<String>,
     /// Pointer to the stencil's code.
@@ -200,6 +213,22 @@ pub struct Message {
     /// Pointer to the number of boards the order makes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub boards: Option<String>,
+    /// Pointer to the number of boards that one print covers: those of a panel.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub panels_per_stroke: Option<String>,
+    /// Pointer to the squeegee strokes for one panel: 2 where it is printed twice.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub strokes_per_panel: Option<String>,
+    /// Pointer to the strokes before the first board, such as kneading the paste.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub setup_strokes: Option<String>,
+    /// Pointer to the stencils the order may be printed with: a list, or one text with spaces or
+    /// commas between the codes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stencils: Option<String>,
+    /// Pointer to the number of boards that were made.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub made: Option<String>,
     /// The topic that answers to a question are published on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub answer: Option<String>,
@@ -207,6 +236,24 @@ pub struct Message {
 
 fn once_at_least() -> u8 {
     1
+}
+
+impl Message {
+    /// The name of the counter whose total it tells.
+    #[must_use]
+    pub fn counter_name(&self) -> &str {
+        let usual = if self.signal == Signal::WipeTotal { "wipes" } else { "strokes" };
+        self.counter.as_deref().unwrap_or(usual)
+    }
+
+    fn counter(&self) -> Option<(CounterName, Counted)> {
+        let counted = match self.signal {
+            Signal::StrokeTotal => Counted::Strokes,
+            Signal::WipeTotal => Counted::Wipes,
+            _ => return None,
+        };
+        Some((CounterName::new(self.counter_name()).ok()?, counted))
+    }
 }
 
 /// How a wash ended.
@@ -292,10 +339,16 @@ impl Settings {
         self.gives(Signal::StencilSeated)
     }
 
-    /// True when it counts strokes.
+    /// What it tells of its own strokes, wipes and orders, or of those it counts.
     #[must_use]
-    pub fn counts_strokes(&self) -> bool {
-        self.gives(Signal::StrokeTotal) || self.gives(Signal::StrokesDone)
+    pub fn tally(&self) -> Tally {
+        tally(self.messages.iter().filter(|message| message.machine.is_none()))
+    }
+
+    /// What it tells of machines that its messages name.
+    #[must_use]
+    pub fn tally_of_others(&self) -> Tally {
+        tally(self.messages.iter().filter(|message| message.machine.is_some()))
     }
 
     /// True when its own birth and death messages say whether it is there.
@@ -307,4 +360,20 @@ impl Settings {
     fn gives(&self, signal: Signal) -> bool {
         self.messages.iter().any(|message| message.signal == signal && message.machine.is_none())
     }
+}
+
+fn tally<'m>(messages: impl Iterator<Item = &'m Message>) -> Tally {
+    let mut tally = Tally::default();
+    for message in messages {
+        match message.signal {
+            Signal::StrokeTotal | Signal::WipeTotal => tally.counters.extend(message.counter()),
+            Signal::StrokesDone => tally.strokes = true,
+            Signal::WipesDone => tally.wipes = true,
+            Signal::OrderStarted | Signal::OrderFinished | Signal::BoardsCounted => {
+                tally.orders = true;
+            }
+            _ => {}
+        }
+    }
+    tally
 }

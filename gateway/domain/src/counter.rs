@@ -112,7 +112,7 @@ impl Known {
                 booked: before.booked.saturating_add(count),
                 ..before
             }),
-            Advance::Wrapped | Advance::Recovered => None,
+            Advance::Wrapped | Advance::Recovered | Advance::Jumped => None,
         };
         Self { raw, width, before_restart }
     }

@@ -5,7 +5,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use crate::event::Position;
-use crate::names::{MachineName, SlotName, StencilCode};
+use crate::names::{MachineName, OrderName, SlotName, StencilCode};
 use crate::reason::Reason;
 
 /// What is asked.
@@ -68,6 +68,12 @@ pub struct Decision {
     pub machine: Option<MachineName>,
     /// Into or out of which slot.
     pub slot: Option<SlotName>,
+    /// For which order.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order: Option<OrderName>,
+    /// Who asked, when a person did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
     /// Every reason against it.
     pub reasons: Vec<Cause>,
 }

@@ -1,6 +1,7 @@
 //! Facts: decided, durable, never edited.
 
 mod kinds;
+mod stream;
 
 use std::fmt;
 
@@ -12,6 +13,7 @@ use crate::time::Timestamp;
 use crate::wear::WearLimits;
 
 pub use kinds::Event;
+pub use stream::Stream;
 
 /// An event's place in the ledger's total order, from 1.
 #[derive(
@@ -26,30 +28,6 @@ impl fmt::Display for Position {
     }
 }
 
-/// What has a history of its own: the unit within which the ledger refuses a stale writer.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Stream {
-    /// One stencil.
-    Stencil(StencilCode),
-    /// One machine.
-    Machine(MachineName),
-    /// One order.
-    Order(OrderName),
-    /// The gateway itself.
-    Site,
-}
-
-impl fmt::Display for Stream {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Stencil(code) => write!(f, "stencil/{code}"),
-            Self::Machine(name) => write!(f, "machine/{name}"),
-            Self::Order(name) => write!(f, "order/{name}"),
-            Self::Site => f.write_str("site"),
-        }
-    }
-}
-
 /// An event with what is known of its origin: what the ledger keeps.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Fact {
@@ -61,6 +39,9 @@ pub struct Fact {
     /// `machine/identity` of the message it came from: a second one is a repeat.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
+    /// The machine that sent that message, when the event is about another one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sender: Option<MachineName>,
     /// What happened.
     #[serde(flatten)]
     pub event: Event,
@@ -98,6 +79,30 @@ pub struct StencilSpec {
     /// Its own wear limits, where they differ from the plant's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wear_limits: Option<WearLimits>,
+    /// What it costs, in hundredths of the plant's currency.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub price_centi: Option<u64>,
+    /// How long its supplier takes to deliver another one, in days.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lead_days: Option<u32>,
+}
+
+impl StencilSpec {
+    /// A stencil of which only this is known.
+    #[must_use]
+    pub fn rated(stencil: StencilCode, rated_strokes: u64) -> Self {
+        Self {
+            stencil,
+            product: None,
+            side: None,
+            revision: None,
+            rated_strokes,
+            rated_washes: None,
+            wear_limits: None,
+            price_centi: None,
+            lead_days: None,
+        }
+    }
 }
 
 /// How a counter's advance was computed.
@@ -112,6 +117,8 @@ pub enum Advance {
     Restarted,
     /// The difference to the value before a misread.
     Recovered,
+    /// A jump further than the machine could have worked, confirmed by the reads after it.
+    Jumped,
 }
 
 /// Where a number of strokes comes from.
@@ -129,8 +136,127 @@ pub enum Basis {
         /// How the strokes follow from it.
         advance: Advance,
     },
-    /// The machine reported them one by one or in lots.
+    /// Reported one by one or in lots.
+    Reported {
+        /// By which machine, when not by the printer itself.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by_machine: Option<MachineName>,
+    },
+    /// A counter of another machine that counts the printer's strokes.
+    Pulses {
+        /// Which: the other machine's name and its counter's, with a slash between.
+        counter: CounterName,
+        /// Its value after these strokes.
+        raw: u64,
+        /// Where it wraps.
+        width: Width,
+        /// How the strokes follow from it.
+        advance: Advance,
+    },
+    /// The boards of an order, by its panels and strokes for each.
+    Order {
+        /// Which order.
+        order: OrderName,
+        /// Boards made by then.
+        boards: u64,
+    },
+    /// A person entered them.
+    Hand {
+        /// Who.
+        by: String,
+        /// Why.
+        reason: String,
+    },
+}
+
+/// The kinds of basis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BasisKind {
+    /// The printer's own total.
+    Counter,
+    /// Strokes the printer reports.
     Reported,
+    /// Another machine counts or reports them.
+    Pulses,
+    /// Work orders.
+    Order,
+    /// People.
+    Hand,
+}
+
+impl BasisKind {
+    /// All kinds.
+    pub const ALL: [Self; 5] =
+        [Self::Counter, Self::Reported, Self::Pulses, Self::Order, Self::Hand];
+
+    /// The kind's stable word.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Counter => "counter",
+            Self::Reported => "reported",
+            Self::Pulses => "pulses",
+            Self::Order => "order",
+            Self::Hand => "hand",
+        }
+    }
+}
+
+impl Basis {
+    /// Its kind.
+    #[must_use]
+    pub fn kind(&self) -> BasisKind {
+        match self {
+            Self::Counter { .. } => BasisKind::Counter,
+            Self::Reported { by_machine: None } => BasisKind::Reported,
+            Self::Pulses { .. } | Self::Reported { by_machine: Some(_) } => BasisKind::Pulses,
+            Self::Order { .. } => BasisKind::Order,
+            Self::Hand { .. } => BasisKind::Hand,
+        }
+    }
+}
+
+/// What most likely made two bases of one run disagree.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LikelyCause {
+    /// A counter started again at zero, or jumped, during the run.
+    CounterRestarted,
+    /// A link or the gateway was down during the run.
+    NotHeard,
+    /// Each panel was printed several times.
+    DoublePrint,
+    /// The order's boards for each print are wrong.
+    WrongPanelFactor,
+    /// The order was scrapped or ended early.
+    OrderScrapped,
+    /// One of the two did not count at all.
+    Silent,
+    /// None of these.
+    Unknown,
+}
+
+impl LikelyCause {
+    /// The cause in words, with what to look at.
+    #[must_use]
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::CounterRestarted => {
+                "a counter restarted or jumped during the run: see its findings"
+            }
+            Self::NotHeard => "a link or the gateway was down during the run: see the machine",
+            Self::DoublePrint => {
+                "each panel seems to be printed several times: set the order's strokes per panel"
+            }
+            Self::WrongPanelFactor => {
+                "the order's boards per print seem wrong: compare them with the panel"
+            }
+            Self::OrderScrapped => "the order seems to have been scrapped or ended early",
+            Self::Silent => "one of the two did not count at all: check its wiring",
+            Self::Unknown => "no likely cause: compare the two with the line's own record",
+        }
+    }
 }
 
 /// Why a counter's value is kept without booking strokes.
@@ -161,4 +287,6 @@ pub enum WhyUnattributed {
     UnknownStencil,
     /// More strokes at once than the machine could have done.
     Implausible,
+    /// The counter went past zero unheard: it wrapped, or it restarted and these were never made.
+    WrapOrRestart,
 }

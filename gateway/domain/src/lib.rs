@@ -14,6 +14,7 @@ pub mod place;
 pub mod plant;
 pub mod reason;
 pub mod rules;
+pub mod run;
 pub mod signal;
 pub mod site;
 pub mod state;

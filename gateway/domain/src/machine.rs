@@ -5,8 +5,9 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use crate::counter::Known;
 use crate::decision::{Decision, Rule};
 use crate::event::{Advance, Basis, Event, Noted, Position, Recorded};
-use crate::names::{CounterName, SlotName, StencilCode};
+use crate::names::{CounterName, OrderName, SlotName, StencilCode};
 use crate::reason::Reason;
+use crate::run::Run;
 use crate::signal::{MachineState, OrderSpec, Width};
 use crate::time::Timestamp;
 
@@ -149,8 +150,14 @@ pub struct Machine {
     pub print: Option<Told>,
     /// Strokes it made that nobody can attribute yet.
     pub unattributed: u64,
-    /// Strokes of this machine booked to stencils.
+    /// Strokes of this machine booked to stencils, those assigned later included.
     pub booked: u64,
+    /// Strokes it told of that people said were no stencil's.
+    pub written_off: u64,
+    /// Understencil wipes it told of.
+    pub wipes: u64,
+    /// What each basis says of the run it is at.
+    pub run: Run,
     /// Messages dealt with.
     pub seen: Seen,
 }
@@ -165,6 +172,7 @@ impl Machine {
 
     /// Nobody listened from `since` until the gateway started again: the link has to come up anew.
     pub fn not_heard_since(&mut self, since: Timestamp) {
+        self.run.not_heard = true;
         if self.link == LinkState::Up {
             let why = "the gateway was not running".to_owned();
             self.link = LinkState::Down { why, since };
@@ -173,7 +181,7 @@ impl Machine {
 
     /// Changes the state as the event says. Only events about this machine must come here.
     pub fn apply(&mut self, recorded: &Recorded) {
-        self.remember_message(recorded);
+        self.run.apply(recorded);
         self.apply_counting(recorded);
         self.apply_storage(recorded);
         match &recorded.fact.event {
@@ -193,14 +201,43 @@ impl Machine {
             Event::Seated { stencil, .. } | Event::Loaded { stencil, .. } => {
                 self.seat(stencil, recorded)
             }
-            Event::Removed { .. } => self.seat = None,
-            Event::OrderStarted { spec, .. } => self.order = Some(spec.clone()),
-            Event::OrderFinished { .. } => self.order = None,
+            Event::Removed { .. } => {
+                self.seat = None;
+                self.new_run_without_order(recorded.fact.at);
+            }
+            Event::OrderStarted { spec, .. } => {
+                let goes_on = self.works_on(&spec.order);
+                self.order = Some(spec.clone());
+                if !goes_on {
+                    self.new_run(recorded.fact.at);
+                }
+            }
+            Event::OrderFinished { order, .. } if self.works_on(order) => {
+                self.order = None;
+                self.new_run(recorded.fact.at);
+            }
             _ => {}
         }
     }
 
-    fn remember_message(&mut self, recorded: &Recorded) {
+    /// True while it works on this order.
+    #[must_use]
+    pub fn works_on(&self, order: &OrderName) -> bool {
+        self.order.as_ref().is_some_and(|running| running.order == *order)
+    }
+
+    fn new_run_without_order(&mut self, at: Timestamp) {
+        if self.order.is_none() {
+            self.new_run(at);
+        }
+    }
+
+    fn new_run(&mut self, at: Timestamp) {
+        self.run = Run::begun(at, self.seat.as_ref().map(|seat| seat.code.clone()));
+    }
+
+    /// Remembers the message that this event came from, so that a repeat is recognised.
+    pub fn remember_message(&mut self, recorded: &Recorded) {
         if let Some(identity) = &recorded.fact.identity {
             let decision = match &recorded.fact.event {
                 Event::Decided { decision, .. } if decision.rule != Rule::Print => {
@@ -215,6 +252,7 @@ impl Machine {
     fn seat(&mut self, code: &StencilCode, recorded: &Recorded) {
         let (since, because) = (recorded.fact.at, recorded.position);
         self.seat = Some(Seat { code: code.clone(), since, because });
+        self.new_run_without_order(since);
         for counter in self.counters.values_mut() {
             counter.candidates.insert(code.clone());
         }
@@ -231,6 +269,22 @@ impl Machine {
                 self.unattributed = self.unattributed.saturating_add(*count);
                 self.follow_basis(*count, basis, at);
             }
+            Event::StrokesChecked { count, basis, .. } => self.follow_basis(*count, basis, at),
+            Event::WipesCounted { count, basis, .. } => {
+                self.wipes = self.wipes.saturating_add(*count);
+                self.follow_basis(*count, basis, at);
+            }
+            Event::StrokesAssigned { count, .. } => {
+                self.booked = self.booked.saturating_add(*count);
+                self.unattributed = self.unattributed.saturating_sub(*count);
+            }
+            Event::StrokesWrittenOff { count, .. } => {
+                self.written_off = self.written_off.saturating_add(*count);
+                self.unattributed = self.unattributed.saturating_sub(*count);
+            }
+            Event::StrokesCorrected { was, is, .. } => {
+                self.booked = self.booked.saturating_add(*is).saturating_sub(*was);
+            }
             Event::CounterNoted { counter, raw, width, why, .. } => match why {
                 Noted::First | Noted::Accepted => self.fix(counter, Known::first(*raw, *width), at),
                 Noted::SeatChanged => {
@@ -243,7 +297,12 @@ impl Machine {
     }
 
     fn follow_basis(&mut self, count: u64, basis: &Basis, at: Timestamp) {
-        if let Basis::Counter { counter, raw, width, advance } = basis {
+        if let Basis::Order { .. } = basis {
+            self.run.since_order = self.seat.iter().map(|seat| seat.code.clone()).collect();
+        }
+        if let Basis::Counter { counter, raw, width, advance }
+        | Basis::Pulses { counter, raw, width, advance } = basis
+        {
             self.advance(counter, *raw, *width, count, *advance, at);
         }
     }

@@ -1,11 +1,11 @@
 //! What the configuration says about the plant, as the rules need it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
-use crate::event::StencilSpec;
-use crate::names::{MachineName, OutputName, ProductName, StencilCode};
-use crate::wear::WearLimits;
+use crate::event::{BasisKind, StencilSpec};
+use crate::names::{CounterName, MachineName, OutputName, ProductName, StencilCode};
+use crate::wear::{Share, WearLimits};
 
 /// What a machine is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -53,8 +53,73 @@ pub struct MachineSpec {
     pub names_stencil: bool,
     /// The shortest time between two strokes; what is faster is not believed.
     pub fastest_cycle: Duration,
+    /// The printer whose strokes and boards it counts, when it is not one itself.
+    pub counts_for: Option<MachineName>,
+    /// Its counters that count anything but the strokes of the printer it counts for.
+    pub counters: BTreeMap<CounterName, CounterSpec>,
+    /// Where its strokes come from, when it is a printer.
+    pub bases: Bases,
     /// Its outputs and what each follows.
     pub outputs: BTreeMap<OutputName, OutputRule>,
+}
+
+/// What a counter counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Counted {
+    /// Print strokes.
+    Strokes,
+    /// Understencil wipes.
+    Wipes,
+}
+
+/// A counter that differs from the rest of its machine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CounterSpec {
+    /// What it counts.
+    pub counts: Counted,
+    /// Of which printer, when not the one the whole machine counts for.
+    pub of: Option<MachineName>,
+}
+
+/// Which bases of a printer's strokes book, and which are only compared with what is booked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Bases {
+    /// Those that book. What people enter by hand always does.
+    pub book: BTreeSet<BasisKind>,
+    /// Those that are compared at the end of each run.
+    pub check: BTreeSet<BasisKind>,
+}
+
+impl Default for Bases {
+    /// What the printer itself says is booked; nothing is compared.
+    fn default() -> Self {
+        Self { book: [BasisKind::Counter, BasisKind::Reported].into(), check: BTreeSet::new() }
+    }
+}
+
+/// How far two bases of one run may lie apart. Either suffices.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Tolerance {
+    /// Strokes.
+    pub strokes: u64,
+    /// Share of the larger of the two.
+    pub share: Share,
+}
+
+impl Default for Tolerance {
+    fn default() -> Self {
+        Self { strokes: 5, share: Share::percent(2) }
+    }
+}
+
+impl Tolerance {
+    /// True when the two lie further apart than allowed. Exact for any values.
+    #[must_use]
+    pub fn exceeded(self, one: u64, other: u64) -> bool {
+        let apart = one.abs_diff(other);
+        let allowed = u128::from(one.max(other)) * u128::from(self.share.0);
+        apart > self.strokes && u128::from(apart) * 10_000 > allowed
+    }
 }
 
 /// A stencil of the configuration's list, with the state it comes in with.
@@ -66,6 +131,8 @@ pub struct Listed {
     pub starting_strokes: u64,
     /// True when it is clean as it comes in.
     pub clean: bool,
+    /// Who says so.
+    pub source: String,
 }
 
 /// How much of what is allowed. Spans of time are the plant's own; none of them is a standard's.
@@ -95,6 +162,10 @@ pub struct Policy {
     pub trusted_outage: Duration,
     /// How long to wait after a broken link for the machine to name its stencil.
     pub seat_wait: Duration,
+    /// How far two bases of one run may lie apart.
+    pub tolerance: Tolerance,
+    /// True when a stencil is only taken for an order that is known.
+    pub orders_known: bool,
 }
 
 /// Limits on a stencil's tension.
@@ -121,6 +192,8 @@ impl Default for Policy {
             permit_time: Duration::from_secs(60),
             trusted_outage: Duration::from_secs(120),
             seat_wait: Duration::from_secs(10),
+            tolerance: Tolerance::default(),
+            orders_known: false,
         }
     }
 }
@@ -157,6 +230,45 @@ impl Plant {
     #[must_use]
     pub fn names_stencil(&self, machine: &MachineName) -> bool {
         self.machines.get(machine).is_some_and(|spec| spec.names_stencil)
+    }
+
+    /// What a counter of a machine counts, and of which printer.
+    #[must_use]
+    pub fn counted(&self, machine: &MachineName, counter: &CounterName) -> (MachineName, Counted) {
+        let spec = self.machines.get(machine);
+        let own = spec.and_then(|spec| spec.counters.get(counter));
+        let of = own.and_then(|own| own.of.as_ref()).or(spec.and_then(|s| s.counts_for.as_ref()));
+        (of.unwrap_or(machine).clone(), own.map_or(Counted::Strokes, |own| own.counts))
+    }
+
+    /// The printer that a machine speaks of when it tells of strokes, boards and orders: itself,
+    /// the one it counts for, or the only one of its line.
+    #[must_use]
+    pub fn printer_of(&self, machine: &MachineName) -> MachineName {
+        let Some(spec) = self.machines.get(machine) else {
+            return machine.clone();
+        };
+        if let Some(printer) = &spec.counts_for {
+            return printer.clone();
+        }
+        if spec.kind == MachineKind::Printer || spec.line.is_none() {
+            return machine.clone();
+        }
+        let mut printers = self
+            .machines
+            .iter()
+            .filter(|(_, other)| other.kind == MachineKind::Printer && other.line == spec.line);
+        match (printers.next(), printers.next()) {
+            (Some((only, _)), None) => only.clone(),
+            _ => machine.clone(),
+        }
+    }
+
+    /// True when this basis books the printer's strokes; else it is only compared.
+    #[must_use]
+    pub fn books(&self, printer: &MachineName, basis: BasisKind) -> bool {
+        let bases = self.machines.get(printer).map(|spec| &spec.bases);
+        basis == BasisKind::Hand || bases.is_none_or(|bases| bases.book.contains(&basis))
     }
 
     /// The shortest time between two strokes of a machine.

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use crate::names::{MachineName, ProductName, SlotName, StencilCode};
+use crate::names::{MachineName, OrderName, ProductName, SlotName, StencilCode};
 use crate::place::Place;
 use crate::signal::Side;
 use crate::time::in_words;
@@ -100,6 +100,16 @@ pub enum Reason {
         /// What the stencil is for.
         stencil_for: String,
     },
+    /// The order names the stencils it may be printed with, and this is none of them.
+    NotForOrder {
+        /// The order.
+        order: OrderName,
+    },
+    /// The plant wants a known order, and this is none.
+    UnknownOrder {
+        /// The order as asked for, if one was.
+        order: Option<OrderName>,
+    },
     /// Thought to be somewhere else.
     Elsewhere {
         /// Where.
@@ -159,6 +169,8 @@ impl Reason {
             Self::WrongProduct { .. } => "wrong-product",
             Self::WrongSide { .. } => "wrong-side",
             Self::WrongRevision { .. } => "wrong-revision",
+            Self::NotForOrder { .. } => "not-for-order",
+            Self::UnknownOrder { .. } => "unknown-order",
             Self::Elsewhere { .. } => "elsewhere",
             Self::SlotTaken { .. } => "slot-taken",
             Self::NotTaken => "not-taken",
@@ -196,6 +208,9 @@ impl fmt::Display for Reason {
                 "{stencil} was in the printer before the link broke and nobody confirmed it since: \
                  scan the stencil that is in there now"
             ),
+            Self::Unwashed { strokes: 0 } => {
+                write!(f, "it may have printed since its last wash: wash it first")
+            }
             Self::Unwashed { strokes } => {
                 write!(f, "printed with since its last wash ({strokes} strokes): wash it first")
             }
@@ -250,6 +265,15 @@ impl fmt::Display for Reason {
                 "the order prints revision {asked}, this stencil is for {stencil_for}: \
                  take the right one"
             ),
+            Self::NotForOrder { order } => {
+                write!(f, "order {order} names other stencils: take one of those")
+            }
+            Self::UnknownOrder { order: Some(order) } => {
+                write!(f, "no order {order} is known: check the number, or have it released")
+            }
+            Self::UnknownOrder { order: None } => {
+                write!(f, "stencils are taken for an order only: name the order")
+            }
             Self::Elsewhere { place } => {
                 write!(f, "thought to be {place}: look there, or scan it out of there first")
             }

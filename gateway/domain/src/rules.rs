@@ -4,10 +4,11 @@
 use crate::decision::{Cause, Decision, Rule};
 use crate::event::Position;
 use crate::machine::{Machine, Slot};
-use crate::names::{MachineName, SlotName, StencilCode};
+use crate::names::{MachineName, OrderName, SlotName, StencilCode};
 use crate::place::Place;
 use crate::plant::{MachineKind, Plant};
 use crate::reason::Reason;
+use crate::run::order_name;
 use crate::signal::OrderSpec;
 use crate::state::State;
 use crate::stencil::{Cleanliness, Stencil};
@@ -23,6 +24,28 @@ pub struct Case<'a> {
     pub state: &'a State,
     /// The present time.
     pub now: Timestamp,
+}
+
+/// The rules by which a site decides. They are a value so that a check of the whole can be shown
+/// to find a broken one.
+#[derive(Debug, Clone, Copy)]
+pub struct Rules {
+    /// May a stencil be stored?
+    pub store: fn(&Case<'_>, &StencilCode, Option<&MachineName>, Option<&SlotName>) -> Decision,
+    /// May a stencil be taken?
+    pub take: fn(&Case<'_>, &StencilCode, Option<&MachineName>, Option<&OrderName>) -> Decision,
+    /// May a printer print?
+    pub print: fn(&Case<'_>, &MachineName, bool) -> Decision,
+}
+
+impl Default for Rules {
+    fn default() -> Self {
+        Self {
+            store: |case, code, rack, slot| case.store(code, rack, slot),
+            take: |case, code, rack, order| case.take(code, rack, order),
+            print: |case, printer, seat_confirmed| case.print(printer, seat_confirmed),
+        }
+    }
 }
 
 /// The reasons found so far.
@@ -59,17 +82,18 @@ impl Case<'_> {
         decided(Rule::Store, Some(code), rack, slot, against)
     }
 
-    /// May the stencil leave storage, for this order or printer? Asked in general, the decision
-    /// names the rack that holds it.
+    /// May the stencil leave storage, for this order? Asked in general, the decision names the
+    /// rack that holds it.
     #[must_use]
     pub fn take(
         &self,
         code: &StencilCode,
         rack: Option<&MachineName>,
-        order: Option<&OrderSpec>,
+        order: Option<&OrderName>,
     ) -> Decision {
         let mut against = Against::default();
         let mut holder = None;
+        let spec = self.known_order(order, &mut against);
         let real = self.real_rack(rack, &mut against);
         match self.state.stencils.get(code) {
             None => against.add(unknown(code), None),
@@ -78,12 +102,13 @@ impl Case<'_> {
                 self.wash_fresh(stencil, &mut against);
                 self.usable(stencil, &mut against);
                 self.tension_good(stencil, &mut against);
-                fits(stencil, order, &mut against);
+                fits(stencil, spec, &mut against);
                 holder = here(stencil, real, &mut against);
             }
         }
         let (holder, slot) = holder.unzip();
-        decided(Rule::Take, Some(code), rack.or(holder), slot, against)
+        let decision = decided(Rule::Take, Some(code), rack.or(holder), slot, against);
+        Decision { order: order.cloned(), ..decision }
     }
 
     /// May the printer print with what is seated in it?
@@ -106,7 +131,20 @@ impl Case<'_> {
             }
         }
         let code = seat.map(|seat| &seat.code);
-        decided(Rule::Print, code, Some(printer), None, against)
+        let decision = decided(Rule::Print, code, Some(printer), None, against);
+        Decision {
+            order: order_name(machine.and_then(|machine| machine.order.as_ref())),
+            ..decision
+        }
+    }
+
+    /// The order a stencil is taken for, where the plant knows it.
+    fn known_order(&self, order: Option<&OrderName>, against: &mut Against) -> Option<&OrderSpec> {
+        let known = order.and_then(|order| self.state.orders.get(order));
+        if known.is_none() && self.plant.policy.orders_known {
+            against.add(Reason::UnknownOrder { order: order.cloned() }, None);
+        }
+        known
     }
 
     fn printable(
@@ -270,6 +308,8 @@ fn decided(
         stencil: code.cloned(),
         machine: machine.cloned(),
         slot: slot.cloned(),
+        order: None,
+        by: None,
         reasons: against.0,
     }
 }
@@ -300,10 +340,14 @@ fn worn_out(stencil: &Stencil) -> Reason {
     }
 }
 
-/// The right product, side and revision, as far as both the order and the stencil name them.
+/// The right product, side and revision, as far as both the order and the stencil name them, and
+/// one of the stencils the order allows.
 fn fits(stencil: &Stencil, order: Option<&OrderSpec>, against: &mut Against) {
     let Some(order) = order else { return };
     let spec = &stencil.spec;
+    if !order.stencils.is_empty() && !order.stencils.contains(&spec.stencil) {
+        against.add(Reason::NotForOrder { order: order.order.clone() }, None);
+    }
     if let (Some(asked), Some(stencil_for)) = (&order.product, &spec.product)
         && asked != stencil_for
     {

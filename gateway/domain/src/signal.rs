@@ -138,10 +138,44 @@ pub struct OrderSpec {
     pub revision: Option<String>,
     /// Boards to make.
     pub quantity: Option<u64>,
-    /// Boards in one panel.
+    /// Boards that one print covers: those of a panel.
     pub panels_per_stroke: Option<u32>,
-    /// Squeegee strokes for one panel.
+    /// Squeegee strokes for one panel: 2 where it is printed twice.
     pub strokes_per_panel: Option<u32>,
+    /// Strokes before the first board, such as kneading the paste.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub setup_strokes: Option<u32>,
+    /// The stencils it may be printed with; none named: any that fits.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub stencils: Vec<StencilCode>,
+}
+
+impl OrderSpec {
+    /// An order that names only itself.
+    #[must_use]
+    pub fn named(order: OrderName) -> Self {
+        Self {
+            order,
+            product: None,
+            side: None,
+            revision: None,
+            quantity: None,
+            panels_per_stroke: None,
+            strokes_per_panel: None,
+            setup_strokes: None,
+            stencils: Vec::new(),
+        }
+    }
+
+    /// Strokes a printer makes until `boards` are printed. A panel that is not full takes a whole
+    /// stroke too. What the order does not say counts as one, set-up strokes as none.
+    #[must_use]
+    pub fn strokes_for(&self, boards: u64) -> u64 {
+        let at_once = u64::from(self.panels_per_stroke.unwrap_or(1).max(1));
+        let each = u64::from(self.strokes_per_panel.unwrap_or(1));
+        let set_up = u64::from(self.setup_strokes.unwrap_or(0));
+        boards.div_ceil(at_once).saturating_mul(each).saturating_add(set_up)
+    }
 }
 
 /// The kinds of signal.
@@ -171,6 +205,11 @@ pub enum Said {
     /// Strokes were done: an increment, not a total.
     StrokesDone {
         /// How many.
+        count: u64,
+    },
+    /// The printer wiped the understencil: an increment, not a total.
+    WipesDone {
+        /// How many wipes.
         count: u64,
     },
     /// A stencil is in the printer.
@@ -262,6 +301,8 @@ pub enum Said {
     OrderFinished {
         /// Which order.
         order: OrderName,
+        /// Boards made, where the machine says so.
+        made: Option<u64>,
     },
     /// Boards passed a position of the line, for cross-checking.
     BoardsCounted {
@@ -279,6 +320,7 @@ impl Said {
             Self::LinkLost { .. } => "link-lost",
             Self::CounterRead { .. } => "stroke-total",
             Self::StrokesDone { .. } => "strokes-done",
+            Self::WipesDone { .. } => "wipes-done",
             Self::Seated { .. } => "stencil-seated",
             Self::Removed => "stencil-removed",
             Self::WashBegan { .. } => "wash-began",

@@ -4,11 +4,14 @@
 //! that the next signal is judged by it, and hands the events to its owner, who makes them
 //! durable before anything follows from them. Replaying those events gives the same state.
 
+mod booking;
 mod counting;
 mod live;
 mod machines;
+mod orders;
 mod requests;
 mod seating;
+mod second_thoughts;
 mod storage;
 mod washing;
 
@@ -19,20 +22,21 @@ use crate::event::{Event, Fact, Position, Recorded};
 use crate::machine::{LinkState, Told};
 use crate::names::{MachineName, StencilCode};
 use crate::outputs::Wanted;
-use crate::place::Place;
-use crate::plant::{MachineKind, OutputRule, Plant};
-use crate::rules::Case;
+use crate::plant::{Listed, MachineKind, OutputRule, Plant};
+use crate::rules::{Case, Rules};
 use crate::signal::{Said, Signal};
 use crate::state::{State, machine_of, stencil_of};
 use crate::time::Timestamp;
 
 use live::Live;
 pub use requests::{Reply, Request};
+pub use second_thoughts::{Correction, Share, Wrong};
 
 /// The plant's rules at work on its state.
 #[derive(Debug, Clone)]
 pub struct Site {
     plant: Plant,
+    rules: Rules,
     state: State,
     live: BTreeMap<MachineName, Live>,
     origin: Origin,
@@ -44,15 +48,22 @@ pub struct Site {
 struct Origin {
     at: Timestamp,
     machine_time: Option<Timestamp>,
-    identity: Option<String>,
+    message: Option<(MachineName, String)>,
 }
 
 impl Site {
     /// A site with an empty history.
     #[must_use]
     pub fn new(plant: Plant) -> Self {
+        Self::ruled(plant, Rules::default())
+    }
+
+    /// A site with an empty history that decides by other rules.
+    #[must_use]
+    pub fn ruled(plant: Plant, rules: Rules) -> Self {
         Self {
             plant,
+            rules,
             state: State::default(),
             live: BTreeMap::new(),
             origin: Origin::default(),
@@ -79,7 +90,7 @@ impl Site {
         }
         self.originate(now);
         self.record(Event::GatewayStarted { version: version.to_owned() });
-        self.take_in_list();
+        self.take_in(self.plant.stencils.values().cloned().collect());
         self.reconsider_all();
     }
 
@@ -116,7 +127,7 @@ impl Site {
     /// The decision whether `printer` may print now.
     #[must_use]
     pub fn print_decision(&self, printer: &MachineName, now: Timestamp) -> Decision {
-        self.case(now).print(printer, self.seat_sure(printer, now))
+        (self.rules.print)(&self.case(now), printer, self.seat_sure(printer, now))
     }
 
     /// Takes in one signal. Gives the decision when the signal asks for one.
@@ -132,12 +143,13 @@ impl Site {
             return known.seen.decision(identity).cloned();
         }
         let first = self.fresh.len();
-        self.origin = Origin { at: signal.received, machine_time: signal.machine_time, identity };
+        let message = identity.map(|identity| (machine.clone(), identity));
+        self.origin = Origin { at: signal.received, machine_time: signal.machine_time, message };
         let decision = self.hear_said(signal);
         if !matches!(signal.said, Said::LinkLost { .. }) {
             self.live_mut(machine).heard(signal.received);
         }
-        self.origin.identity = None;
+        self.origin.message = None;
         self.reconsider(first, Some(machine));
         decision
     }
@@ -149,6 +161,13 @@ impl Site {
             Said::LinkLost { why } => self.link_lost(machine, why),
             Said::CounterRead { .. } => self.counter_read(signal),
             Said::StrokesDone { count } => self.strokes_done(machine, *count),
+            Said::WipesDone { count } => self.wipes_done(machine, *count),
+            Said::OrderReleased(spec) => self.order_released(spec, None),
+            Said::OrderStarted(spec) => self.order_started(machine, spec, None),
+            Said::OrderFinished { order, made } => {
+                self.order_finished(machine, order, *made, None);
+            }
+            Said::BoardsCounted { count } => self.boards_counted(machine, *count),
             Said::Seated { code } => self.seated(machine, code, None),
             Said::Removed => self.removed(machine, None),
             Said::WashBegan { code, programme } => {
@@ -160,10 +179,10 @@ impl Site {
             Said::SlotOccupied { slot, code } => self.slot_occupied(machine, slot, code.as_ref()),
             Said::SlotEmptied { slot, code } => self.slot_emptied(machine, slot, code.as_ref()),
             Said::StoreAsked { code, slot } => {
-                return Some(self.store_asked(code, self.as_rack(machine), slot.as_ref()));
+                return Some(self.store_asked(code, self.as_rack(machine), slot.as_ref(), None));
             }
             Said::TakeAsked { code, order, .. } => {
-                return Some(self.take_asked(code, self.as_rack(machine), order.as_ref()));
+                return Some(self.take_asked(code, self.as_rack(machine), order.as_ref(), None));
             }
             said => {
                 if let Some(event) = self.news_of_machine(machine, said) {
@@ -190,7 +209,6 @@ impl Site {
             .iter()
             .filter(|(_, stencil)| !stencil.dried_out && stencil.retired.is_none())
             .filter(|(_, stencil)| stencil.waiting_for_wash(now).is_some_and(|w| w > dry_out))
-            .filter(|(_, stencil)| !matches!(stencil.place.value, Place::Printer { .. }))
             .filter_map(|(code, stencil)| Some((code.clone(), stencil.last_stroke.as_ref()?.since)))
             .collect();
         for (stencil, printed) in overdue {
@@ -224,8 +242,7 @@ impl Site {
         wanted
     }
 
-    fn take_in_list(&mut self) {
-        let listed: Vec<_> = self.plant.stencils.values().cloned().collect();
+    fn take_in(&mut self, listed: Vec<Listed>) {
         for entry in listed {
             let spec = entry.spec;
             match self.state.stencils.get(&spec.stencil) {
@@ -233,7 +250,7 @@ impl Site {
                     spec: spec.clone(),
                     starting_strokes: entry.starting_strokes,
                     clean: entry.clean,
-                    source: "configuration".to_owned(),
+                    source: entry.source,
                 }),
                 Some(known) if known.spec != spec => {
                     self.record(Event::StencilRevised { spec: spec.clone() });
@@ -296,16 +313,14 @@ impl Site {
     }
 
     fn originate(&mut self, at: Timestamp) {
-        self.origin = Origin { at, machine_time: None, identity: None };
+        self.origin = Origin { at, machine_time: None, message: None };
     }
 
     fn record(&mut self, event: Event) {
-        let fact = Fact {
-            at: self.origin.at,
-            machine_time: self.origin.machine_time,
-            identity: self.origin.identity.clone(),
-            event,
-        };
+        let (sender, identity) = self.origin.message.clone().unzip();
+        let sender = sender.filter(|sender| machine_of(&event) != Some(sender));
+        let (at, machine_time) = (self.origin.at, self.origin.machine_time);
+        let fact = Fact { at, machine_time, identity, sender, event };
         let recorded = Recorded { position: Position(self.state.head.0 + 1), fact };
         self.state.apply(&recorded);
         self.fresh.push(recorded);

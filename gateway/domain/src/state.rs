@@ -1,9 +1,9 @@
 //! Everything that follows from the ledger: the state that events build up.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::decision::Rule;
-use crate::event::{Event, Position, Recorded};
+use crate::event::{Event, Position, Recorded, WhyUnattributed};
 use crate::machine::{Machine, Slot};
 use crate::names::{MachineName, OrderName, StencilCode};
 use crate::place::Place;
@@ -18,12 +18,35 @@ pub struct State {
     pub stencils: Stencils,
     /// Machines by name.
     pub machines: BTreeMap<MachineName, Machine>,
+    /// Strokes that nobody attributed yet, by the event that told of them.
+    pub unattributed: BTreeMap<Position, Unattributed>,
+    /// Strokes of corrected events that count now, by stencil.
+    pub corrected: BTreeMap<Position, BTreeMap<StencilCode, u64>>,
+    /// Washes that people said were none.
+    pub annulled: BTreeSet<Position>,
     /// Orders that were released or started and are not finished.
     pub orders: BTreeMap<OrderName, OrderSpec>,
     /// The last event's place.
     pub head: Position,
     /// The last event's time.
     pub latest: Timestamp,
+}
+
+/// Strokes that a machine made and nobody attributed yet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unattributed {
+    /// Made by which printer.
+    pub machine: MachineName,
+    /// How many are left.
+    pub left: u64,
+    /// Not made before.
+    pub since: Timestamp,
+    /// Made by then.
+    pub until: Timestamp,
+    /// Stencils that may have made them.
+    pub candidates: Vec<StencilCode>,
+    /// Why nobody knows.
+    pub why: WhyUnattributed,
 }
 
 impl State {
@@ -36,12 +59,23 @@ impl State {
         if let Some(machine) = machine_of(&recorded.fact.event) {
             self.machines.entry(machine.clone()).or_default().apply(recorded);
         }
+        if let Some(speaker) = recorded.fact.sender.as_ref().or(machine_of(&recorded.fact.event)) {
+            self.machines.entry(speaker.clone()).or_default().remember_message(recorded);
+        }
         self.apply_to_stencils(recorded);
+        self.apply_second_thoughts(recorded);
         match &recorded.fact.event {
-            Event::OrderReleased { spec } | Event::OrderStarted { spec, .. } => {
+            Event::OrderReleased { spec, .. } => {
+                self.orders.insert(spec.order.clone(), spec.clone());
+                let at_work = self.machines.values_mut().filter(|m| m.works_on(&spec.order));
+                at_work.for_each(|machine| machine.order = Some(spec.clone()));
+            }
+            Event::OrderStarted { spec, .. } => {
                 self.orders.insert(spec.order.clone(), spec.clone());
             }
-            Event::OrderFinished { order, .. } => {
+            Event::OrderFinished { order, .. }
+                if !self.machines.values().any(|machine| machine.works_on(order)) =>
+            {
                 self.orders.remove(order);
             }
             Event::GatewayStarted { .. } => {
@@ -72,6 +106,36 @@ impl State {
                     follow_place(stencil, recorded);
                 }
             }
+        }
+    }
+
+    fn apply_second_thoughts(&mut self, recorded: &Recorded) {
+        match &recorded.fact.event {
+            Event::StrokesUnattributed { machine, count, since, candidates, why, .. } => {
+                let open = Unattributed {
+                    machine: machine.clone(),
+                    left: *count,
+                    since: *since,
+                    until: recorded.fact.at,
+                    candidates: candidates.clone(),
+                    why: *why,
+                };
+                self.unattributed.insert(recorded.position, open);
+            }
+            Event::StrokesAssigned { of, count, .. }
+            | Event::StrokesWrittenOff { of, count, .. } => {
+                if let Some(open) = self.unattributed.get_mut(of) {
+                    open.left = open.left.saturating_sub(*count);
+                }
+                self.unattributed.retain(|_, open| open.left > 0);
+            }
+            Event::StrokesCorrected { corrects, stencil, is, .. } => {
+                self.corrected.entry(*corrects).or_default().insert(stencil.clone(), *is);
+            }
+            Event::WashAnnulled { corrects, .. } => {
+                self.annulled.insert(*corrects);
+            }
+            _ => {}
         }
     }
 
@@ -127,6 +191,12 @@ fn follow_place(stencil: &mut Stencil, recorded: &Recorded) {
 pub fn machine_of(event: &Event) -> Option<&MachineName> {
     match event {
         Event::StrokesBooked { machine, .. }
+        | Event::StrokesChecked { machine, .. }
+        | Event::StrokesAssigned { machine, .. }
+        | Event::StrokesWrittenOff { machine, .. }
+        | Event::BasesDisagreed { machine, .. }
+        | Event::RestartUnseen { machine, .. }
+        | Event::WipesCounted { machine, .. }
         | Event::Seated { machine, .. }
         | Event::Loaded { machine, .. }
         | Event::Removed { machine, .. }
@@ -144,6 +214,7 @@ pub fn machine_of(event: &Event) -> Option<&MachineName> {
         | Event::OrderFinished { machine, .. } => Some(machine),
         Event::WashBegan { machine, .. }
         | Event::WashEnded { machine, .. }
+        | Event::StrokesCorrected { machine, .. }
         | Event::Measured { machine, .. } => machine.as_ref(),
         Event::Stored { rack, .. }
         | Event::SlotFound { rack, .. }
@@ -163,6 +234,9 @@ pub fn stencil_of(event: &Event) -> Option<&StencilCode> {
             Some(&spec.stencil)
         }
         Event::StrokesBooked { stencil, .. }
+        | Event::StrokesAssigned { stencil, .. }
+        | Event::StrokesCorrected { stencil, .. }
+        | Event::WashAnnulled { stencil, .. }
         | Event::WearBandEntered { stencil, .. }
         | Event::Seated { stencil, .. }
         | Event::Loaded { stencil, .. }
@@ -179,9 +253,9 @@ pub fn stencil_of(event: &Event) -> Option<&StencilCode> {
         | Event::Retired { stencil, .. }
         | Event::Measured { stencil, .. }
         | Event::DriedOut { stencil, .. } => Some(stencil),
-        Event::SlotFound { stencil, .. } | Event::StorageBreached { stencil, .. } => {
-            stencil.as_ref()
-        }
+        Event::SlotFound { stencil, .. }
+        | Event::StorageBreached { stencil, .. }
+        | Event::WipesCounted { stencil, .. } => stencil.as_ref(),
         Event::Decided { decision, .. } => decision.stencil.as_ref(),
         _ => None,
     }

@@ -124,6 +124,8 @@ pub struct Stencil {
     pub strokes_since_wash: u64,
     /// When the last stroke was booked.
     pub last_stroke: Option<Sourced<()>>,
+    /// Understencil wipes.
+    pub wipes: u64,
     /// Washes that passed.
     pub washes: u64,
     /// The last wash that passed.
@@ -165,6 +167,7 @@ impl Stencil {
             strokes,
             strokes_since_wash: 0,
             last_stroke: None,
+            wipes: 0,
             washes: 0,
             last_wash: clean.then_some(Sourced { value: (), since, because }),
             band: Sourced { value: WearBand::InService, since, because },
@@ -226,6 +229,7 @@ impl Stencil {
         );
         self.apply_movement(recorded);
         self.apply_use(recorded);
+        self.apply_second_thoughts(recorded);
         self.apply_standing(recorded);
     }
 
@@ -259,12 +263,9 @@ impl Stencil {
                 self.strokes_since_wash = self.strokes_since_wash.saturating_add(*count);
                 self.last_stroke = Some(mark());
                 self.become_clean(Cleanliness::Printed, recorded);
-                if let Some(concession) = &mut self.concession
-                    && self.band.value == WearBand::Stopped
-                {
-                    concession.value.used = concession.value.used.saturating_add(*count);
-                }
+                self.use_concession(0, *count);
             }
+            Event::WipesCounted { count, .. } => self.wipes = self.wipes.saturating_add(*count),
             Event::WashBegan { .. } => {
                 self.dried_out = false;
                 self.become_clean(Cleanliness::Washing, recorded);
@@ -282,7 +283,8 @@ impl Stencil {
                 self.become_clean(left, recorded);
             }
             Event::StrokesUnattributed { .. } if self.cleanliness.value == Cleanliness::Clean => {
-                self.become_clean(Cleanliness::Unknown, recorded);
+                self.last_stroke = Some(mark());
+                self.become_clean(Cleanliness::Printed, recorded);
             }
             Event::Measured { measurement, .. } if measurement.quantity == "tension" => {
                 let value = centi(measurement.value);
@@ -291,6 +293,54 @@ impl Stencil {
             }
             Event::DriedOut { .. } => self.dried_out = true,
             _ => {}
+        }
+    }
+
+    /// What people find out later about strokes and washes of the past.
+    fn apply_second_thoughts(&mut self, recorded: &Recorded) {
+        match &recorded.fact.event {
+            Event::StrokesAssigned { of, until, count, .. } => {
+                self.recount(0, *count, *of, *until, recorded);
+            }
+            Event::StrokesCorrected { corrects, was, is, .. } => {
+                self.recount(*was, *is, *corrects, recorded.fact.at, recorded);
+            }
+            Event::WashAnnulled { corrects, .. } => {
+                self.washes = self.washes.saturating_sub(1);
+                if self.last_wash.as_ref().is_some_and(|wash| wash.because == *corrects) {
+                    self.last_wash = None;
+                    if self.cleanliness.value == Cleanliness::Clean {
+                        self.become_clean(Cleanliness::Unknown, recorded);
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// `is` strokes count instead of `was`, made when the event `of` says. A wash since then has
+    /// washed them off.
+    fn recount(&mut self, was: u64, is: u64, of: Position, made: Timestamp, recorded: &Recorded) {
+        let instead = |count: u64| count.saturating_add(is).saturating_sub(was);
+        self.strokes = instead(self.strokes);
+        self.use_concession(was, is);
+        if self.last_wash.as_ref().is_some_and(|wash| wash.because > of) {
+            return;
+        }
+        self.strokes_since_wash = instead(self.strokes_since_wash);
+        if is > was && self.cleanliness.value == Cleanliness::Clean {
+            self.last_stroke = Some(Sourced { value: (), since: made, because: recorded.position });
+            self.become_clean(Cleanliness::Printed, recorded);
+        }
+    }
+
+    /// Strokes of a stopped stencil are those of its concession.
+    fn use_concession(&mut self, was: u64, is: u64) {
+        if let Some(concession) = &mut self.concession
+            && self.band.value == WearBand::Stopped
+        {
+            let used = concession.value.used.saturating_add(is).saturating_sub(was);
+            concession.value.used = used;
         }
     }
 

@@ -114,14 +114,14 @@ fn nothing_seated_and_an_unlisted_code_are_nobodys() {
 }
 
 #[test]
-fn a_clean_stencil_that_may_have_printed_is_no_longer_known_to_be_clean() {
+fn a_clean_stencil_that_may_have_printed_counts_as_printed() {
     let mut floor = counting();
     floor.says(NAMER, seated("B"));
     floor.says(NAMER, reads(105));
     let words = |floor: &Floor| ["A", "B", "C"].map(|name| floor.cleanliness(name).as_str());
-    assert_eq!(words(&floor), ["unknown", "unknown", "clean"]);
+    assert_eq!(words(&floor), ["printed", "printed", "clean"]);
     floor.says(WASHER, washed("A"));
-    assert_eq!(words(&floor), ["clean", "unknown", "clean"]);
+    assert_eq!(words(&floor), ["clean", "printed", "clean"]);
 }
 
 #[test]

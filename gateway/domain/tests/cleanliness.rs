@@ -34,7 +34,7 @@ fn the_full_table() {
     // Before, printed since the last wash, then: after a stroke, a wash that began, passed,
     // failed, was aborted, strokes that nobody can attribute.
     let table = [
-        (Clean, false, [Printed, Washing, Clean, Unknown, Unknown, Unknown]),
+        (Clean, false, [Printed, Washing, Clean, Unknown, Unknown, Printed]),
         (Printed, true, [Printed, Washing, Clean, Printed, Printed, Printed]),
         (Washing, true, [Printed, Washing, Clean, Printed, Printed, Washing]),
         (Washing, false, [Printed, Washing, Clean, Unknown, Unknown, Washing]),
@@ -68,6 +68,8 @@ fn nothing_else_changes_it() {
                 | Event::StrokesUnattributed { .. }
                 | Event::WashBegan { .. }
                 | Event::WashEnded { .. }
+                | Event::StrokesAssigned { .. }
+                | Event::WashAnnulled { .. }
         )
     };
     for before in [Clean, Printed, Washing, Unknown] {

@@ -17,6 +17,7 @@ fn recorded(position: u64, event: Event) -> Recorded {
         at: at(i64::try_from(position).expect("a small number")),
         machine_time: position.is_multiple_of(2).then(|| at(0)),
         identity: position.is_multiple_of(3).then(|| "namer/strokes-done/17".to_owned()),
+        sender: None,
         event,
     };
     Recorded { position: Position(position), fact }
@@ -30,7 +31,7 @@ fn all() -> Vec<Recorded> {
 #[test]
 fn there_is_one_sample_of_each_kind() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..38).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..46).collect::<Vec<_>>());
 }
 
 #[test]
@@ -95,7 +96,7 @@ fn every_event_belongs_to_a_stream() {
         let known = ["stencil", "machine", "order", "site"].contains(&whose);
         assert!(known, "{event:?} in {stream}");
     }
-    assert_eq!(streams.last().map(String::as_str), Some("site"));
+    assert_eq!(streams.get(37).map(String::as_str), Some("site"));
 }
 
 proptest! {
@@ -106,7 +107,7 @@ proptest! {
         value in -1e6..1e6f64,
     ) {
         let machine = common::words::machine("namer");
-        let boards = Event::BoardsCounted { machine: machine.clone(), count };
+        let boards = Event::BoardsCounted { machine: machine.clone(), count, by_machine: None };
         let washed = Event::WashEnded {
             stencil: common::words::code("A"),
             machine: Some(machine),
@@ -116,7 +117,7 @@ proptest! {
             measured: vec![Measurement { quantity: "t".to_owned(), value, unit: "°C".to_owned() }],
         };
         for event in [boards, washed] {
-            let fact = Fact { at: Timestamp(millis), machine_time: None, identity: None, event };
+            let fact = Fact { at: Timestamp(millis), machine_time: None, identity: None, sender: None, event };
             let recorded = Recorded { position: Position(position), fact };
             let line = serde_json::to_string(&recorded).expect("becomes JSON");
             prop_assert_eq!(serde_json::from_str::<Recorded>(&line).expect("can be read"), recorded);

@@ -72,6 +72,8 @@ fn decided(rule: Rule, permitted: bool) -> Event {
         stencil: Some(code("A")),
         machine: Some(machine(if rule == Rule::Print { NAMER } else { RACK })),
         slot: None,
+        order: None,
+        by: None,
         reasons: if permitted { Vec::new() } else { vec![against] },
     };
     Event::Decided { decision, valid_until: None }

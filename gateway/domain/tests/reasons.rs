@@ -4,7 +4,7 @@ mod common;
 
 use std::collections::BTreeSet;
 
-use common::words::{code, machine, product, slot};
+use common::words::{code, machine, order, product, slot};
 use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::place::Place;
 use stencilward_domain::reason::Reason;
@@ -36,6 +36,8 @@ fn samples() -> Vec<Reason> {
         Reason::TooManyStrokesSinceWash { strokes: 51, allowed: 50 },
         Reason::TooLongSinceWash { seconds: 7_500, allowed_seconds: 3_600 },
         Reason::NotARack { machine: machine("namer") },
+        Reason::NotForOrder { order: order("WO-1") },
+        Reason::UnknownOrder { order: Some(order("WO-1")) },
     ]
 }
 
@@ -64,6 +66,8 @@ fn ordinal(reason: &Reason) -> usize {
         Reason::TooManyStrokesSinceWash { .. } => 19,
         Reason::TooLongSinceWash { .. } => 20,
         Reason::NotARack { .. } => 21,
+        Reason::NotForOrder { .. } => 22,
+        Reason::UnknownOrder { .. } => 23,
     }
 }
 
@@ -76,7 +80,7 @@ const ADVICE: [&str; 14] = [
 #[test]
 fn there_is_one_sample_of_each() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..22).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..24).collect::<Vec<_>>());
 }
 
 #[test]
@@ -141,6 +145,8 @@ fn a_decision_reads_as_a_sentence_with_every_reason() {
         stencil: Some(code("A")),
         machine: None,
         slot: None,
+        order: None,
+        by: None,
         reasons: Vec::new(),
     };
     assert!(decision.permitted());

@@ -148,7 +148,7 @@ fn what_changes_nothing_is_not_written_again() {
         floor.says(NAMER, said.clone());
         assert_eq!(floor.says(NAMER, said.clone()), [], "{said:?}");
     }
-    let stranger = Said::OrderFinished { order: common::words::order("WO-2") };
+    let stranger = Said::OrderFinished { order: common::words::order("WO-2"), made: None };
     assert_eq!(floor.says(NAMER, stranger), []);
 }
 
@@ -164,4 +164,44 @@ fn the_memory_for_identities_is_bounded_and_forgets_the_oldest() {
     assert_eq!(floor.strokes("A"), most + 1, "still known");
     floor.says_as(NAMER, Some("0"), strokes(1));
     assert_eq!(floor.strokes("A"), most + 2, "forgotten");
+}
+
+/// Found as a module's messages began to book to the printer it counts for.
+#[test]
+fn a_repeat_from_a_machine_that_counts_for_another_is_recognised() {
+    let mut floor = Floor::of(common::plant::plant_with(|plant| {
+        let module = plant.machines.get_mut(&common::words::machine(SCANNER)).expect("a machine");
+        module.counts_for = Some(common::words::machine(NAMER));
+        let printer = plant.machines.get_mut(&common::words::machine(NAMER)).expect("a printer");
+        printer.bases.book = [stencilward_domain::event::BasisKind::Pulses].into();
+    }));
+    floor.bring("A", NAMER);
+    for _ in 0..3 {
+        floor.says_as(SCANNER, Some("m-1"), strokes(2));
+    }
+    assert_eq!(floor.strokes("A"), 2);
+    floor.start_again();
+    floor.says_as(SCANNER, Some("m-1"), strokes(2));
+    assert_eq!(floor.strokes("A"), 2, "the ledger remembers");
+}
+
+#[test]
+fn a_scanners_question_that_comes_twice_is_answered_once() {
+    let mut floor = Floor::new();
+    let ask = common::words::take_asked("A", None);
+    let (first, answer) = floor.says_as(SCANNER, Some("q-1"), ask.clone());
+    assert_eq!((names(&first).len(), answer.as_ref().map(|a| a.permitted())), (1, Some(true)));
+    let (again, same) = floor.says_as(SCANNER, Some("q-1"), ask);
+    assert_eq!((again, same), (Vec::new(), answer));
+}
+
+#[test]
+fn a_washer_that_says_its_end_twice_has_washed_once() {
+    let mut floor = printing();
+    floor.says(NAMER, Said::Removed);
+    floor.says(WASHER, washed("A"));
+    assert_eq!(floor.after(5).says(WASHER, washed("A")), []);
+    assert_eq!(floor.stencil("A").washes, 1);
+    floor.after(600).says(WASHER, washed("A"));
+    assert_eq!(floor.stencil("A").washes, 2, "a second programme");
 }

@@ -172,7 +172,7 @@ fn a_finished_order_asks_for_nothing() {
     floor.bring("A", NAMER);
     floor.says(NAMER, Said::OrderStarted(asks_for("board-8", Side::Top, "C")));
     assert_eq!(floor.against_printing(NAMER), ["wrong-product"]);
-    floor.says(NAMER, Said::OrderFinished { order: order("WO-1") });
+    floor.says(NAMER, Said::OrderFinished { order: order("WO-1"), made: None });
     assert_eq!(floor.against_printing(NAMER), [""; 0]);
     assert!(floor.may_print(NAMER));
 }

@@ -100,7 +100,7 @@ fn washes_wear_a_stencil_too() {
         }
     }));
     assert_eq!(names(&floor.says(WASHER, washed("A"))), ["wash-began", "wash-ended"]);
-    let second = names(&floor.says(WASHER, washed("A")));
+    let second = names(&floor.after(600).says(WASHER, washed("A")));
     assert_eq!(second, ["wash-began", "wash-ended", "wear-band-entered"]);
     assert_eq!(floor.stencil("A").band.value, WearBand::Stopped);
 }

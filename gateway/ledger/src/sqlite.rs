@@ -6,6 +6,7 @@
 
 mod open;
 mod read;
+mod reader;
 mod transact;
 mod write;
 
@@ -25,6 +26,7 @@ use crate::contract::{Append, Appended, Entry, Ledger, Row};
 use crate::error::{LedgerError, Refused};
 pub use open::OpenError;
 use read::Readers;
+pub use reader::Reader;
 use write::{Call, Job, Writer};
 
 /// Calls that may wait for the writer; more wait in their callers.

@@ -119,7 +119,8 @@ pub fn counted(stream: &Stream, count: u64) -> Fact {
         at: Timestamp(1_700_000_000_000),
         machine_time: None,
         identity: None,
-        event: Event::BoardsCounted { machine: machine.clone(), count },
+        sender: None,
+        event: Event::BoardsCounted { machine: machine.clone(), count, by_machine: None },
     }
 }
 

@@ -39,6 +39,10 @@ impl Said {
         needed("by", "who does this", self.by.as_deref())
     }
 
+    fn by_if_said(&self) -> Result<Option<String>, Problem> {
+        self.by.is_some().then(|| self.by()).transpose()
+    }
+
     fn why(&self) -> Result<String, Problem> {
         needed("why", "the reason, in words", self.why.as_deref())
     }
@@ -79,11 +83,13 @@ pub(crate) async fn on_stencil(
             stencil,
             rack: name("rack", said.rack.as_ref(), MachineName::new)?,
             slot: name("slot", said.slot.as_ref(), SlotName::new)?,
+            by: said.by_if_said()?,
         },
         "take" => Request::Take {
             stencil,
             rack: name("rack", said.rack.as_ref(), MachineName::new)?,
             order: name("order", said.order.as_ref(), OrderName::new)?,
+            by: said.by_if_said()?,
         },
         "wash" => {
             let outcome = said.outcome.unwrap_or(WashOutcome::Passed);

@@ -19,16 +19,9 @@ const NOW: Timestamp = Timestamp(1_000_000);
 
 fn plant() -> Plant {
     let code = StencilCode::new("ST-1").expect("a code");
-    let spec = StencilSpec {
-        stencil: code.clone(),
-        product: None,
-        side: None,
-        revision: None,
-        rated_strokes: 100,
-        rated_washes: None,
-        wear_limits: None,
-    };
-    let listed = Listed { spec, starting_strokes: 0, clean: false };
+    let spec = StencilSpec::rated(code.clone(), 100);
+    let source = "the test".to_owned();
+    let listed = Listed { spec, starting_strokes: 0, clean: false, source };
     Plant { stencils: BTreeMap::from([(code, listed)]), ..Plant::default() }
 }
 

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use stencilward_domain::names::{BadName, CounterName, SlotName, StencilCode};
 
 use super::{Found, Once};
-use crate::modbus::settings::{ByteOrder, Point, RawValue, StrokeTotal, Type, WordOrder};
+use crate::modbus::settings::{ByteOrder, Point, RawValue, Total, Type, WordOrder};
+use crate::settings::unit_fault;
 
 const COUNTERS: &[Type] = &[Type::U16, Type::U32, Type::U64];
 const CODES: &[Type] = &[Type::Text, Type::U16, Type::U32, Type::U64];
@@ -49,9 +50,11 @@ pub(super) fn check(points: &[Point], found: &mut Found) {
 fn identity(point: &Point) -> (&'static str, Option<String>) {
     let signal = |word: &str| ("signal", Some(format!("the signal {word}")));
     match point {
-        Point::StrokeTotal(total) => {
-            ("counter", Some(format!("counter {:?}", total.counter.trim())))
+        Point::StrokeTotal(_) | Point::WipeTotal(_) => {
+            let name = point.counter().map(|(name, _)| name.trim());
+            ("counter", name.map(|name| format!("counter {name:?}")))
         }
+        Point::StrokeContact(_) => signal("stroke-contact"),
         Point::StencilSeated(_) => signal("stencil-seated"),
         Point::MachineState(_) => signal("machine-state"),
         Point::Fault(fault) => ("code", Some(format!("fault {:?}", fault.code))),
@@ -66,7 +69,7 @@ fn identity(point: &Point) -> (&'static str, Option<String>) {
 
 fn check_layout(point: &Point, at: &mut At<'_>) {
     match point {
-        Point::StrokeTotal(p) => number(at, p.kind, p.words, p.at, COUNTERS),
+        Point::StrokeTotal(p) | Point::WipeTotal(p) => number(at, p.kind, p.words, p.at, COUNTERS),
         Point::MachineState(p) => number(at, p.kind, p.words, p.at, WHOLE),
         Point::WashResult(p) => number(at, p.kind, p.words, p.at, WHOLE),
         Point::Measured(p) => number(at, p.kind, p.words, p.at, NUMBERS),
@@ -78,7 +81,7 @@ fn check_layout(point: &Point, at: &mut At<'_>) {
             number(at, p.kind, p.words, p.at, CODES);
             text(at, p.kind, p.at, p.registers, p.bytes, p.values.is_some());
         }
-        Point::Fault(_) | Point::Slot(_) | Point::WashRunning(_) => {}
+        Point::StrokeContact(_) | Point::Fault(_) | Point::Slot(_) | Point::WashRunning(_) => {}
     }
 }
 
@@ -146,8 +149,10 @@ fn range(at: &mut At<'_>, first: u16, registers: u16) {
 
 fn check_meaning(point: &Point, at: &mut At<'_>) {
     match point {
-        Point::StrokeTotal(total) => {
-            name(at, "counter", &total.counter, CounterName::new);
+        Point::StrokeTotal(total) | Point::WipeTotal(total) => {
+            if let Some((text, _)) = point.counter() {
+                name(at, "counter", text, CounterName::new);
+            }
             check_width(total, at);
         }
         Point::StencilSeated(code) | Point::WashStencil(code) => {
@@ -173,8 +178,11 @@ fn check_meaning(point: &Point, at: &mut At<'_>) {
             if measured.quantity.trim().is_empty() {
                 at.tell("quantity", "empty; say what is measured, such as tension");
             }
+            if let Some(wrong) = unit_fault(&measured.quantity, &measured.unit) {
+                at.tell("unit", wrong);
+            }
         }
-        Point::Fault(_) | Point::WashRunning(_) => {}
+        Point::StrokeContact(_) | Point::Fault(_) | Point::WashRunning(_) => {}
     }
 }
 
@@ -183,7 +191,7 @@ fn name<T>(at: &mut At<'_>, key: &str, text: &str, new: fn(&str) -> Result<T, Ba
     at.found.name(&path, text, new);
 }
 
-fn check_width(total: &StrokeTotal, at: &mut At<'_>) {
+fn check_width(total: &Total, at: &mut At<'_>) {
     let bits = total.kind.registers().map_or(0, |registers| registers * 16);
     match total.width {
         None => {}

@@ -22,6 +22,9 @@ impl Memory {
         for bit in wiring.bits() {
             bit.write(&mut bank, false);
         }
+        if let Some(contact) = wiring.contact {
+            contact.bit.write(&mut bank, !contact.level);
+        }
         for field in wiring.fields() {
             let zeros = vec![0; usize::from(field.format.registers())];
             bank.set_words(field.table, field.at, &zeros);

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
+use stencilward_domain::plant::Counted;
 use stencilward_domain::signal::{MachineState, WashOutcome};
 
 use super::tables::{BitTable, ByteOrder, RawValue, RegisterTable, Type, WordOrder};
@@ -13,7 +14,12 @@ use super::tables::{BitTable, ByteOrder, RawValue, RegisterTable, Type, WordOrde
 #[serde(tag = "signal", rename_all = "kebab-case")]
 pub enum Point {
     /// A cumulative counter of strokes.
-    StrokeTotal(StrokeTotal),
+    StrokeTotal(Total),
+    /// A cumulative counter of understencil wipes.
+    WipeTotal(Total),
+    /// A contact that closes once for each stroke, where nothing counts them. Strokes shorter than
+    /// a poll, and those while the link is lost, are missed: a counter register is better.
+    StrokeContact(StrokeContact),
     /// The code of the stencil in the printer; empty while there is none.
     StencilSeated(Code),
     /// What the machine is doing.
@@ -58,11 +64,12 @@ macro_rules! register_point {
 }
 
 register_point! {
-    /// A cumulative counter of strokes.
-    StrokeTotal {
-        /// The counter's name, where the machine has several: `strokes` unless set.
-        #[serde(default = "strokes")]
-        pub counter: String,
+    /// A cumulative counter.
+    Total {
+        /// The counter's name, where the machine has several: `strokes`, or `wipes` for a total of
+        /// wipes, unless set.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pub counter: Option<String>,
         /// Bits after which the counter starts again at zero: those of its type unless set.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         #[schemars(schema_with = "widths")]
@@ -70,8 +77,17 @@ register_point! {
     }
 }
 
-fn strokes() -> String {
-    "strokes".to_owned()
+impl Point {
+    /// The name of the counter whose total it reads, and what that counts; none when it reads none.
+    #[must_use]
+    pub fn counter(&self) -> Option<(&str, Counted)> {
+        let (total, usual, counted) = match self {
+            Self::StrokeTotal(total) => (total, "strokes", Counted::Strokes),
+            Self::WipeTotal(total) => (total, "wipes", Counted::Wipes),
+            _ => return None,
+        };
+        Some((total.counter.as_deref().unwrap_or(usual), counted))
+    }
 }
 
 fn widths(_: &mut SchemaGenerator) -> Schema {
@@ -150,6 +166,30 @@ register_point! {
 
 fn one() -> f64 {
     1.0
+}
+
+/// A contact that closes once for each stroke.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct StrokeContact {
+    /// The table the bit is in.
+    pub table: BitTable,
+    /// The bit's address, from 0.
+    pub at: u16,
+    /// The level whose beginning is a stroke: `on` unless set.
+    #[serde(default)]
+    pub counts_when: Level,
+}
+
+/// A level of a bit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Level {
+    /// On: 1.
+    #[default]
+    On,
+    /// Off: 0.
+    Off,
 }
 
 /// A bit that is on while a fault is present.

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Basis, Noted, StencilSpec, Stream, WhyUnattributed};
+use super::{Basis, BasisKind, LikelyCause, Noted, Position, StencilSpec, WhyUnattributed};
 use crate::decision::{Cause, Decision};
 use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use crate::signal::{MachineState, Measurement, OrderSpec, WashOutcome, Width};
@@ -38,6 +38,105 @@ pub enum Event {
         /// Made by which printer.
         machine: MachineName,
         /// How many.
+        count: u64,
+        /// From what.
+        #[serde(flatten)]
+        basis: Basis,
+    },
+    /// Strokes by a basis that is only compared with the one that books.
+    StrokesChecked {
+        /// Made by which printer.
+        machine: MachineName,
+        /// How many.
+        count: u64,
+        /// From what.
+        #[serde(flatten)]
+        basis: Basis,
+    },
+    /// Two bases of one run lie further apart than allowed.
+    BasesDisagreed {
+        /// The printer.
+        machine: MachineName,
+        /// The stencils that were in it during the run.
+        stencils: Vec<StencilCode>,
+        /// The order of the run, if there was one.
+        order: Option<OrderName>,
+        /// When the run began.
+        since: Timestamp,
+        /// Strokes booked, those nobody can attribute included.
+        booked: u64,
+        /// The basis that is compared.
+        checked_by: BasisKind,
+        /// Its strokes.
+        checked: u64,
+        /// What most likely made the difference.
+        likely: LikelyCause,
+    },
+    /// A person said which stencil made strokes that nobody could attribute.
+    StrokesAssigned {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Made by which printer.
+        machine: MachineName,
+        /// The event that told of them.
+        of: Position,
+        /// When they had been made at the latest.
+        until: Timestamp,
+        /// How many of them.
+        count: u64,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A person said that strokes nobody could attribute are no stencil's.
+    StrokesWrittenOff {
+        /// Told of by which printer.
+        machine: MachineName,
+        /// The event that told of them.
+        of: Position,
+        /// How many of them.
+        count: u64,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A person corrected strokes that were booked, assigned, or there at the start.
+    StrokesCorrected {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// Made by which printer; none for strokes from before the gateway.
+        machine: Option<MachineName>,
+        /// The event that is corrected.
+        corrects: Position,
+        /// Strokes of that event that counted for this stencil so far.
+        was: u64,
+        /// Those that count from now on.
+        is: u64,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A person said that a wash was none.
+    WashAnnulled {
+        /// Which stencil.
+        stencil: StencilCode,
+        /// The event that is corrected.
+        corrects: Position,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// The understencil was wiped.
+    WipesCounted {
+        /// Which stencil; none when nobody can say.
+        stencil: Option<StencilCode>,
+        /// By which printer.
+        machine: MachineName,
+        /// How many wipes.
         count: u64,
         /// From what.
         #[serde(flatten)]
@@ -310,6 +409,19 @@ pub enum Event {
         /// Strokes that were possible in the time between.
         possible: u64,
     },
+    /// A counter restarted long after its last read: what it counted in between is lost.
+    RestartUnseen {
+        /// Which machine.
+        machine: MachineName,
+        /// Which counter.
+        counter: CounterName,
+        /// Its last value before.
+        last: u64,
+        /// Its value after.
+        raw: u64,
+        /// Strokes that may have been lost, at the most.
+        at_most: u64,
+    },
     /// Strokes that nobody can attribute yet.
     StrokesUnattributed {
         /// Made by which machine.
@@ -328,16 +440,22 @@ pub enum Event {
     },
     /// Boards passed a position of the line.
     BoardsCounted {
-        /// Which machine.
+        /// The printer they came from, or the machine that counted them.
         machine: MachineName,
         /// How many.
         count: u64,
+        /// The machine that counted them, when it counts for a printer.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by_machine: Option<MachineName>,
     },
     /// An order may be worked on.
     OrderReleased {
         /// What it asks for.
         #[serde(flatten)]
         spec: OrderSpec,
+        /// Who says so, when no machine does.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
     },
     /// An order began at a machine.
     OrderStarted {
@@ -346,6 +464,9 @@ pub enum Event {
         /// What it asks for.
         #[serde(flatten)]
         spec: OrderSpec,
+        /// Who says so, when no machine does.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
     },
     /// An order is done at a machine.
     OrderFinished {
@@ -353,6 +474,12 @@ pub enum Event {
         machine: MachineName,
         /// Which order.
         order: OrderName,
+        /// Boards made, where somebody says so.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        made: Option<u64>,
+        /// Who says so, when no machine does.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
     },
     /// The gateway started on this ledger.
     GatewayStarted {
@@ -361,57 +488,4 @@ pub enum Event {
     },
     /// The gateway stopped in order.
     GatewayStopped,
-}
-
-impl Event {
-    /// The stream this event belongs to.
-    #[must_use]
-    pub fn stream(&self) -> Stream {
-        match self {
-            Self::StencilRegistered { spec, .. } | Self::StencilRevised { spec } => {
-                Stream::Stencil(spec.stencil.clone())
-            }
-            Self::StrokesBooked { stencil, .. }
-            | Self::WearBandEntered { stencil, .. }
-            | Self::Seated { stencil, .. }
-            | Self::Loaded { stencil, .. }
-            | Self::Removed { stencil, .. }
-            | Self::LostSight { stencil, .. }
-            | Self::WashBegan { stencil, .. }
-            | Self::WashEnded { stencil, .. }
-            | Self::Stored { stencil, .. }
-            | Self::Taken { stencil, .. }
-            | Self::HoldPlaced { stencil, .. }
-            | Self::HoldReleased { stencil, .. }
-            | Self::ConcessionGranted { stencil, .. }
-            | Self::ConcessionWithdrawn { stencil, .. }
-            | Self::Retired { stencil, .. }
-            | Self::Measured { stencil, .. }
-            | Self::DriedOut { stencil, .. } => Stream::Stencil(stencil.clone()),
-            Self::StorageBreached { stencil, rack, .. } | Self::SlotFound { stencil, rack, .. } => {
-                stencil.clone().map_or_else(|| Stream::Machine(rack.clone()), Stream::Stencil)
-            }
-            Self::Decided { decision, .. } => match (&decision.stencil, &decision.machine) {
-                (Some(stencil), _) => Stream::Stencil(stencil.clone()),
-                (None, Some(machine)) => Stream::Machine(machine.clone()),
-                (None, None) => Stream::Site,
-            },
-            Self::WashUnmatched { machine, .. }
-            | Self::MachineUp { machine }
-            | Self::MachineDown { machine, .. }
-            | Self::MachineStateChanged { machine, .. }
-            | Self::FaultRaised { machine, .. }
-            | Self::FaultEnded { machine, .. }
-            | Self::CounterNoted { machine, .. }
-            | Self::CounterDoubted { machine, .. }
-            | Self::StrokesUnattributed { machine, .. }
-            | Self::BoardsCounted { machine, .. } => Stream::Machine(machine.clone()),
-            Self::SlotCleared { rack, .. } => Stream::Machine(rack.clone()),
-            Self::OrderReleased { spec } | Self::OrderStarted { spec, .. } => {
-                Stream::Order(spec.order.clone())
-            }
-            Self::OrderFinished { order, .. } => Stream::Order(order.clone()),
-            Self::GatewayStarted { .. } | Self::GatewayStopped => Stream::Site,
-        }
-    }
 }

@@ -1,13 +1,15 @@
-//! Strokes: from a machine's counter or report to the stencil that made them, or to nobody.
+//! Counters: from two reads of a total to the strokes made in between.
 
 use std::collections::BTreeSet;
 
 use super::Site;
+use super::booking::Made;
 use super::live::{Continuity, Doubt};
-use crate::counter::{CONFIRMING_READS, Known, Step, possible};
+use crate::counter::{CONFIRMING_READS, Known, SLACK, Step, possible};
 use crate::event::{Advance, Basis, Event, Noted, WhyUnattributed};
 use crate::machine::Counter;
 use crate::names::{CounterName, MachineName, StencilCode};
+use crate::plant::Counted;
 use crate::signal::{Reading, Said, Signal, Width};
 use crate::time::Timestamp;
 
@@ -16,8 +18,13 @@ const BETWEEN_DOUBTS: std::time::Duration = std::time::Duration::from_secs(60);
 
 /// One read of one counter.
 struct Read<'a> {
-    machine: &'a MachineName,
-    counter: &'a CounterName,
+    /// The machine that was read.
+    source: &'a MachineName,
+    /// The printer whose strokes or wipes it counts.
+    machine: MachineName,
+    /// The counter's name at that printer.
+    counter: CounterName,
+    counts: Counted,
     raw: u64,
     width: Width,
     reading: Reading,
@@ -26,20 +33,48 @@ struct Read<'a> {
     held: bool,
 }
 
+impl Read<'_> {
+    fn basis(&self, raw: u64, advance: Advance) -> Basis {
+        let (counter, width) = (self.counter.clone(), self.width);
+        if *self.source == self.machine {
+            Basis::Counter { counter, raw, width, advance }
+        } else {
+            Basis::Pulses { counter, raw, width, advance }
+        }
+    }
+}
+
 impl Site {
     /// A total was read. While nobody knows whether the stencil is still the one from before a
     /// broken link, a machine that names its stencil is given time to do so.
     pub(super) fn counter_read(&mut self, signal: &Signal) {
-        let Said::CounterRead { counter, raw, .. } = &signal.said else {
+        let Said::CounterRead { raw, .. } = &signal.said else {
             return;
         };
-        let known = self.counter(&signal.machine, counter).map(|counter| counter.known.raw);
-        if known.is_some_and(|known| known != *raw) && self.must_wait(&signal.machine) {
-            self.live_mut(&signal.machine).held.insert(counter.clone(), signal.clone());
+        let Some((printer, counter, _)) = self.counter_of(signal) else {
+            return;
+        };
+        let known = self.counter(&printer, &counter).map(|counter| counter.known.raw);
+        if known.is_some_and(|known| known != *raw) && self.must_wait(&printer) {
+            self.live_mut(&printer).held.insert(counter, signal.clone());
         } else {
-            self.live_mut(&signal.machine).held.remove(counter);
+            self.live_mut(&printer).held.remove(&counter);
             self.count(signal, false);
         }
+    }
+
+    /// The printer that a counter counts for, the counter's name there, and what it counts.
+    fn counter_of(&self, signal: &Signal) -> Option<(MachineName, CounterName, Counted)> {
+        let Said::CounterRead { counter, .. } = &signal.said else {
+            return None;
+        };
+        let (printer, counts) = self.plant.counted(&signal.machine, counter);
+        let name = if printer == signal.machine {
+            counter.clone()
+        } else {
+            CounterName::new(&format!("{}/{counter}", signal.machine)).ok()?
+        };
+        Some((printer, name, counts))
     }
 
     fn must_wait(&self, machine: &MachineName) -> bool {
@@ -79,112 +114,142 @@ impl Site {
     }
 
     fn count(&mut self, signal: &Signal, held: bool) {
-        let Said::CounterRead { counter, raw, width, reading } = &signal.said else {
+        let Said::CounterRead { raw, width, reading, .. } = signal.said else {
             return;
         };
-        let read = Read {
-            machine: &signal.machine,
-            counter,
-            raw: *raw,
-            width: *width,
-            reading: *reading,
-            at: signal.received,
-            held,
+        let Some((machine, counter, counts)) = self.counter_of(signal) else {
+            return;
         };
-        let Some(before) = self.counter(read.machine, counter).cloned() else {
+        let (source, at) = (&signal.machine, signal.received);
+        let read = Read { source, machine, counter, counts, raw, width, reading, at, held };
+        let Some(before) = self.counter(&read.machine, &read.counter).cloned() else {
             if read.raw <= read.width.largest() {
                 self.note(&read, Noted::First);
                 self.mark_counted(&read, read.at, 0);
             }
             return;
         };
-        let cycle = self.plant.fastest_cycle(read.machine);
-        let watch = self.live_mut(read.machine).watches.entry(counter.clone()).or_default();
+        let cycle = self.plant.fastest_cycle(&read.machine);
+        let live = self.live_mut(&read.machine);
+        let watch = live.watches.entry(read.counter.clone()).or_default();
         watch.follow_clock(read.at);
         let possible = watch.possible(read.at, before.at, read.reading, cycle);
         match (Known { width: read.width, ..before.known }).step(read.raw, possible) {
             Step::Same => self.unchanged(&read, &before),
-            Step::Advanced { count: 0, .. } => {
-                self.note(&read, Noted::Restarted);
-                self.mark_counted(&read, before.at, 0);
+            Step::Advanced { count, advance } => {
+                if advance == Advance::Restarted {
+                    self.note_lost(&read, &before, possible - count);
+                }
+                if count == 0 {
+                    self.note(&read, Noted::Restarted);
+                } else {
+                    self.advanced(&read, &before, count, advance);
+                }
+                self.mark_counted(&read, before.at, count);
             }
-            Step::Advanced { count, advance } => self.advanced(&read, &before, count, advance),
             Step::Doubtful => self.doubt(&read, &before, possible),
         }
     }
 
     fn unchanged(&mut self, read: &Read<'_>, before: &Counter) {
-        let seat = self.seat_code(read.machine);
+        let seat = self.seat_code(&read.machine);
         if before.candidates != seat.into_iter().collect::<BTreeSet<_>>() {
             self.note(read, Noted::SeatChanged);
         }
         self.mark_counted(read, before.at, 0);
     }
 
+    /// What a counter counted between its last read and its restart nobody will know.
+    fn note_lost(&mut self, read: &Read<'_>, before: &Counter, at_most: u64) {
+        if at_most > SLACK && read.counts == Counted::Strokes {
+            self.record(Event::RestartUnseen {
+                machine: read.machine.clone(),
+                counter: read.counter.clone(),
+                last: before.known.raw,
+                raw: read.raw,
+                at_most,
+            });
+        }
+    }
+
+    /// A total that went past zero while nobody listened may have wrapped or restarted. Either way
+    /// it counted up to its value since; what a wrap adds to that is left open.
     fn advanced(&mut self, read: &Read<'_>, before: &Counter, count: u64, advance: Advance) {
-        let basis = Basis::Counter {
-            counter: read.counter.clone(),
-            raw: read.raw,
-            width: read.width,
-            advance,
-        };
+        let strokes = read.counts == Counted::Strokes && self.books(&read.machine, read.source);
+        if strokes && advance == Advance::Wrapped && self.unheard(read, count) {
+            self.unattributed(Made {
+                machine: read.machine.clone(),
+                count: count - read.raw,
+                basis: read.basis(0, Advance::Wrapped),
+                candidates: before.candidates.clone(),
+                since: before.at,
+                doubt: Some(WhyUnattributed::WrapOrRestart),
+            });
+            if read.raw > 0 {
+                self.credit(read, before, read.raw, Advance::Difference);
+            }
+        } else {
+            self.credit(read, before, count, advance);
+        }
+    }
+
+    /// True when the link was down, or the gateway, since the counter was last read. A machine that
+    /// reports each stroke has told of every one.
+    fn unheard(&self, read: &Read<'_>, count: u64) -> bool {
+        if read.reading == Reading::Reported && count == 1 {
+            return false;
+        }
+        let watches = self.live.get(&read.machine).map(|live| &live.watches);
+        let last = watches.and_then(|watches| watches.get(&read.counter)?.last_read());
+        let broke = self.live.get(read.source).and_then(|live| live.broke);
+        broke.is_some_and(|broke| last.is_none_or(|last| broke >= last))
+    }
+
+    fn credit(&mut self, read: &Read<'_>, before: &Counter, count: u64, advance: Advance) {
+        let basis = read.basis(read.raw, advance);
         let mut candidates = before.candidates.clone();
-        let live = self.live.get(read.machine);
-        let mut unseen = live.is_some_and(|live| live.gaps.contains(read.counter))
-            || (read.reading == Reading::Reported && self.overtaken(read.machine));
+        let live = self.live.get(&read.machine);
+        let mut unseen = live.is_some_and(|live| live.gaps.contains(&read.counter))
+            || (read.reading == Reading::Reported && self.overtaken(&read.machine));
         if count == 1
             && let Some(seat) = self.stroke_just_done_by(read)
         {
             candidates = BTreeSet::from([seat]);
             unseen = false;
         }
-        if unseen && candidates.len() == 1 {
-            let candidates = candidates.into_iter().collect();
-            let why = WhyUnattributed::SeatUnconfirmed;
-            self.unattributed(read.machine, count, basis, candidates, before.at, why);
-        } else {
-            self.attribute(read.machine, count, basis, &candidates, before.at);
+        let doubt = (unseen && candidates.len() == 1).then_some(WhyUnattributed::SeatUnconfirmed);
+        let (machine, since) = (read.machine.clone(), before.at);
+        let made = Made { machine, count, basis, candidates, since, doubt };
+        match read.counts {
+            Counted::Strokes => self.attribute(made),
+            Counted::Wipes => self.wiped(made),
         }
-        self.mark_counted(read, before.at, count);
     }
 
     /// The stencil that is in the machine as it says that it has just done a stroke.
     fn stroke_just_done_by(&self, read: &Read<'_>) -> Option<StencilCode> {
         let just_done = read.reading == Reading::Reported && !read.held;
-        self.seat_code(read.machine).filter(|_| just_done && !self.overtaken(read.machine))
-    }
-
-    /// Where only scans tell what is in a machine, the scan of a change may overtake messages that
-    /// wait for the link. True until those that waited must have come.
-    fn overtaken(&self, machine: &MachineName) -> bool {
-        let Some(live) = self.live.get(machine) else {
-            return false;
-        };
-        let known = self.state.machines.get(machine);
-        let changed = known
-            .and_then(|machine| machine.seat.as_ref())
-            .is_some_and(|seat| seat.since > live.heard_before);
-        let settling =
-            live.up_since.is_some_and(|up| self.origin.at.apart(up) < self.plant.policy.seat_wait);
-        changed && settling && !self.plant.names_stencil(machine)
+        self.seat_code(&read.machine).filter(|_| just_done && !self.overtaken(&read.machine))
     }
 
     fn mark_counted(&mut self, read: &Read<'_>, fixed: Timestamp, count: u64) {
-        let cycle = self.plant.fastest_cycle(read.machine);
+        let cycle = self.plant.fastest_cycle(&read.machine);
         let used = cycle.saturating_mul(u32::try_from(count).unwrap_or(u32::MAX));
-        let sure = self.seat_sure(read.machine, read.at);
-        let live = self.live_mut(read.machine);
+        let sure = self.seat_sure(&read.machine, read.at);
+        let live = self.live_mut(&read.machine);
         if sure && live.up_since.is_some() {
             live.continuity = Continuity::Sure;
         }
-        live.gaps.remove(read.counter);
+        live.gaps.remove(&read.counter);
         live.watches.entry(read.counter.clone()).or_default().counted(read.at, fixed, used);
     }
 
-    /// A jump too far: noted, not booked; believed once the reads after it go on from there.
+    /// A jump too far: noted, not counted. Once the reads after it go on from there, what it claims
+    /// is nobody's until a person has looked at it.
     fn doubt(&mut self, read: &Read<'_>, before: &Counter, possible_strokes: u64) {
-        let cycle = self.plant.fastest_cycle(read.machine);
-        let watch = self.live_mut(read.machine).watches.entry(read.counter.clone()).or_default();
+        let cycle = self.plant.fastest_cycle(&read.machine);
+        let live = self.live_mut(&read.machine);
+        let watch = live.watches.entry(read.counter.clone()).or_default();
         let earlier = watch.doubt;
         let reads = match earlier {
             Some(doubt) if goes_on(doubt, read, cycle) => doubt.reads.saturating_add(1),
@@ -203,9 +268,26 @@ impl Site {
             });
         }
         if reads >= CONFIRMING_READS && read.raw <= read.width.largest() {
-            self.note(read, Noted::Accepted);
+            self.accept(read, before);
             self.mark_counted(read, before.at, 0);
         }
+    }
+
+    fn accept(&mut self, read: &Read<'_>, before: &Counter) {
+        let claimed = read.raw.checked_sub(before.known.raw).unwrap_or(read.raw);
+        if claimed == 0 || read.counts == Counted::Wipes || !self.books(&read.machine, read.source)
+        {
+            self.note(read, Noted::Accepted);
+            return;
+        }
+        self.unattributed(Made {
+            machine: read.machine.clone(),
+            count: claimed,
+            basis: read.basis(read.raw, Advance::Jumped),
+            candidates: before.candidates.clone(),
+            since: before.at,
+            doubt: Some(WhyUnattributed::Implausible),
+        });
     }
 
     fn note(&mut self, read: &Read<'_>, why: Noted) {
@@ -216,79 +298,6 @@ impl Site {
             width: read.width,
             why,
         });
-    }
-
-    /// Strokes reported as such, one by one or in lots. More in one message than the machine
-    /// could do in a day are not believed.
-    pub(super) fn strokes_done(&mut self, machine: &MachineName, count: u64) {
-        if count == 0 {
-            return;
-        }
-        let at = self.origin.at;
-        let candidates: BTreeSet<StencilCode> = self.seat_code(machine).into_iter().collect();
-        let day = std::time::Duration::from_secs(24 * 3_600);
-        if count > possible(day, self.plant.fastest_cycle(machine)) {
-            let (candidates, why) =
-                (candidates.into_iter().collect(), WhyUnattributed::Implausible);
-            self.unattributed(machine, count, Basis::Reported, candidates, at, why);
-            return;
-        }
-        if self.overtaken(machine) {
-            let (candidates, why) =
-                (candidates.into_iter().collect(), WhyUnattributed::SeatUnconfirmed);
-            self.unattributed(machine, count, Basis::Reported, candidates, at, why);
-            return;
-        }
-        self.attribute(machine, count, Basis::Reported, &candidates, at);
-    }
-
-    fn seat_code(&self, machine: &MachineName) -> Option<StencilCode> {
-        Some(self.state.machines.get(machine)?.seat.as_ref()?.code.clone())
-    }
-
-    /// Books strokes to the one stencil that can have made them; else to nobody.
-    fn attribute(
-        &mut self,
-        machine: &MachineName,
-        count: u64,
-        basis: Basis,
-        candidates: &BTreeSet<StencilCode>,
-        since: Timestamp,
-    ) {
-        let mut all = candidates.iter();
-        let why = match (all.next(), all.next()) {
-            _ if !self.seat_sure(machine, self.origin.at) => WhyUnattributed::SeatUnconfirmed,
-            (None, _) => WhyUnattributed::NothingSeated,
-            (Some(_), Some(_)) => WhyUnattributed::ChangedMeanwhile,
-            (Some(only), None) if !self.state.stencils.contains_key(only) => {
-                WhyUnattributed::UnknownStencil
-            }
-            (Some(only), None) => {
-                self.record(Event::StrokesBooked {
-                    stencil: only.clone(),
-                    machine: machine.clone(),
-                    count,
-                    basis,
-                });
-                self.note_band(only);
-                return;
-            }
-        };
-        let candidates = candidates.iter().cloned().collect();
-        self.unattributed(machine, count, basis, candidates, since, why);
-    }
-
-    fn unattributed(
-        &mut self,
-        machine: &MachineName,
-        count: u64,
-        basis: Basis,
-        candidates: Vec<StencilCode>,
-        since: Timestamp,
-        why: WhyUnattributed,
-    ) {
-        let machine = machine.clone();
-        self.record(Event::StrokesUnattributed { machine, count, since, candidates, why, basis });
     }
 }
 

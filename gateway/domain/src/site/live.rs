@@ -41,6 +41,11 @@ pub(super) struct Watch {
 }
 
 impl Watch {
+    /// When the counter was last read while the gateway ran.
+    pub(super) fn last_read(&self) -> Option<Timestamp> {
+        self.read
+    }
+
     /// When the clock was put back, the time since the last read is taken to be what it was
     /// between the two before.
     pub(super) fn follow_clock(&mut self, at: Timestamp) {
@@ -86,6 +91,8 @@ pub(super) struct Live {
     was_sure: bool,
     /// When the machine was last heard before its link came up.
     pub(super) heard_before: Timestamp,
+    /// When the link, or the gateway, last stopped hearing it.
+    pub(super) broke: Option<Timestamp>,
     /// When the link last came up; none while it is down.
     pub(super) up_since: Option<Timestamp>,
     /// Reads that wait until the machine names its stencil.
@@ -108,6 +115,7 @@ impl Live {
             last_heard: since,
             spoke: since,
             up_since: Some(now),
+            broke: Some(now),
             ..Self::default()
         }
     }
@@ -118,6 +126,7 @@ impl Live {
     }
 
     pub(super) fn up(&mut self, at: Timestamp, resumed: bool) {
+        self.broke = Some(at);
         self.up_since = Some(at);
         self.heard_before = self.spoke;
         match (resumed, self.continuity) {
@@ -134,6 +143,7 @@ impl Live {
 
     /// The link was lost. Until then everything was heard, however quiet the machine was.
     pub(super) fn lost(&mut self, at: Timestamp) {
+        self.broke = Some(at);
         self.up_since = None;
         if self.continuity == Continuity::Sure {
             self.was_sure = true;

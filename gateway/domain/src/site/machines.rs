@@ -67,19 +67,6 @@ impl Site {
                 let listed = self.state.stencils.contains_key(&stencil);
                 listed.then_some(Event::Measured { stencil, machine: Some(name), measurement })
             }
-            Said::OrderReleased(spec) => {
-                let known = self.state.orders.get(&spec.order) == Some(&spec);
-                (!known).then_some(Event::OrderReleased { spec })
-            }
-            Said::OrderStarted(spec) => {
-                let known = is(&|m| m.order.as_ref() == Some(&spec));
-                (!known).then_some(Event::OrderStarted { machine: name, spec })
-            }
-            Said::OrderFinished { order } => {
-                let known = is(&|m| m.order.as_ref().is_some_and(|o| o.order == order));
-                known.then_some(Event::OrderFinished { machine: name, order })
-            }
-            Said::BoardsCounted { count } => Some(Event::BoardsCounted { machine: name, count }),
             _ => None,
         }
     }

@@ -1,12 +1,13 @@
 //! What people ask for, by whatever way it reaches the gateway.
 
 use super::Site;
+use super::second_thoughts::Share;
 use crate::decision::Decision;
 use crate::event::{Event, Position};
 use crate::names::{MachineName, OrderName, SlotName, StencilCode};
 use crate::place::Place;
-use crate::plant::MachineKind;
-use crate::signal::WashOutcome;
+use crate::plant::{Listed, MachineKind};
+use crate::signal::{OrderSpec, WashOutcome};
 use crate::stencil::Stencil;
 use crate::time::Timestamp;
 
@@ -21,6 +22,8 @@ pub enum Request {
         rack: Option<MachineName>,
         /// Into which slot.
         slot: Option<SlotName>,
+        /// Who asks.
+        by: Option<String>,
     },
     /// May this stencil be taken out?
     Take {
@@ -30,6 +33,8 @@ pub enum Request {
         rack: Option<MachineName>,
         /// For which order.
         order: Option<OrderName>,
+        /// Who asks.
+        by: Option<String>,
     },
     /// This stencil is in this printer or washer now.
     Seat {
@@ -105,6 +110,64 @@ pub enum Request {
         /// Why.
         why: String,
     },
+    /// Book strokes that only a person knows of.
+    Enter {
+        /// Made by which stencil.
+        stencil: StencilCode,
+        /// In which printer.
+        machine: MachineName,
+        /// How many.
+        strokes: u64,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// Say whose strokes are that nobody could attribute, and how many are nobody's.
+    Assign {
+        /// The event that told of them.
+        of: Position,
+        /// Made by which stencils.
+        shares: Vec<Share>,
+        /// Made by none.
+        write_off: u64,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// Take in stencils; known ones are revised, their strokes stay as they are.
+    TakeIn {
+        /// Which.
+        entries: Vec<Listed>,
+    },
+    /// An order may be worked on.
+    ReleaseOrder {
+        /// What it asks for.
+        spec: OrderSpec,
+        /// Who.
+        by: String,
+    },
+    /// An order begins at a printer.
+    StartOrder {
+        /// Where.
+        machine: MachineName,
+        /// Which.
+        order: OrderName,
+        /// Who.
+        by: String,
+    },
+    /// An order is done at a printer.
+    FinishOrder {
+        /// Where.
+        machine: MachineName,
+        /// Which.
+        order: OrderName,
+        /// Boards made, where that is known.
+        made: Option<u64>,
+        /// Who.
+        by: String,
+    },
 }
 
 /// The answer to a request.
@@ -118,7 +181,7 @@ pub enum Reply {
     Refused(String),
 }
 
-type Done = Result<(), String>;
+pub(super) type Done = Result<(), String>;
 
 impl Site {
     /// Takes in what a person asks for.
@@ -126,13 +189,15 @@ impl Site {
         self.originate(now);
         let first = self.fresh.len();
         let done = match request {
-            Request::Store { stencil, rack, slot } => {
-                let decision = self.store_asked(stencil, rack.as_ref(), slot.as_ref());
+            Request::Store { stencil, rack, slot, by } => {
+                let (rack, slot) = (rack.as_ref(), slot.as_ref());
+                let decision = self.store_asked(stencil, rack, slot, by.as_deref());
                 self.reconsider(first, None);
                 return Reply::Decision(decision);
             }
-            Request::Take { stencil, rack, order } => {
-                let decision = self.take_asked(stencil, rack.as_ref(), order.as_ref());
+            Request::Take { stencil, rack, order, by } => {
+                let (rack, order) = (rack.as_ref(), order.as_ref());
+                let decision = self.take_asked(stencil, rack, order, by.as_deref());
                 self.reconsider(first, None);
                 return Reply::Decision(decision);
             }
@@ -147,7 +212,27 @@ impl Site {
             Request::Grant { .. } | Request::Withdraw { .. } => {
                 self.change_concession(request, now)
             }
+            Request::Enter { stencil, machine, strokes, by, why } => {
+                self.enter((stencil, *strokes), machine, by, why)
+            }
+            Request::Assign { of, shares, write_off, by, why } => {
+                self.assign(*of, shares, *write_off, by, why)
+            }
+            Request::TakeIn { entries } => {
+                self.take_in(entries.clone());
+                Ok(())
+            }
+            Request::ReleaseOrder { spec, by } => {
+                self.order_released(spec, Some(by));
+                Ok(())
+            }
+            Request::StartOrder { .. } | Request::FinishOrder { .. } => self.change_order(request),
         };
+        self.replied(done, first)
+    }
+
+    /// Lets decisions follow from what was done, or tells why it was not.
+    pub(super) fn replied(&mut self, done: Done, first: usize) -> Reply {
         match done {
             Ok(()) => {
                 self.reconsider(first, None);
@@ -157,7 +242,7 @@ impl Site {
         }
     }
 
-    fn known(&self, code: &StencilCode) -> Result<&Stencil, String> {
+    pub(super) fn known(&self, code: &StencilCode) -> Result<&Stencil, String> {
         let unknown = || format!("no stencil {code} is in the list: check the code");
         self.state.stencils.get(code).ok_or_else(unknown)
     }
@@ -206,6 +291,34 @@ impl Site {
             measured: Vec::new(),
         });
         self.note_band(code);
+        Ok(())
+    }
+
+    fn change_order(&mut self, request: &Request) -> Done {
+        let (Request::StartOrder { machine, order, .. }
+        | Request::FinishOrder { machine, order, .. }) = request
+        else {
+            return Ok(());
+        };
+        if self.plant.kind(machine) != MachineKind::Printer {
+            return Err(format!("{machine} is no printer of the configuration: name one that is"));
+        }
+        match request {
+            Request::StartOrder { by, .. } => {
+                if !self.state.orders.contains_key(order) {
+                    return Err(format!("no order {order} is released: release it first"));
+                }
+                self.order_started(machine, &OrderSpec::named(order.clone()), Some(by));
+            }
+            Request::FinishOrder { made, by, .. } => {
+                let running = self.state.machines.get(machine);
+                if !running.is_some_and(|machine| machine.works_on(order)) {
+                    return Err(format!("order {order} does not run at {machine}"));
+                }
+                self.order_finished(machine, order, *made, Some(by));
+            }
+            _ => {}
+        }
         Ok(())
     }
 

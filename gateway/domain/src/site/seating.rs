@@ -14,6 +14,7 @@ impl Site {
         let changed = before.as_ref() != Some(code);
         let unseen = changed && !self.seat_sure(machine, self.origin.at);
         if changed || self.strayed(machine, code, by) {
+            self.stencil_changes(machine);
             if let Some(before) = before.filter(|_| changed) {
                 self.take_out(machine, &before, by);
             }
@@ -48,6 +49,7 @@ impl Site {
         let before = self.in_machine(machine).or_else(|| self.only_one_in(machine).ok());
         let unseen = !self.seat_sure(machine, self.origin.at);
         if let Some(code) = before {
+            self.stencil_changes(machine);
             self.take_out(machine, &code, by);
         }
         self.confirm(machine, unseen);

@@ -20,12 +20,13 @@ impl Site {
         code: &StencilCode,
         rack: Option<&MachineName>,
         slot: Option<&SlotName>,
+        by: Option<&str>,
     ) -> Decision {
-        let decision = self.case(self.origin.at).store(code, rack, slot);
+        let decision = (self.rules.store)(&self.case(self.origin.at), code, rack, slot);
         if decision.permitted() {
             self.vacate(code);
         }
-        self.answer(decision)
+        self.answer(decision, by)
     }
 
     pub(super) fn take_asked(
@@ -33,13 +34,14 @@ impl Site {
         code: &StencilCode,
         rack: Option<&MachineName>,
         order: Option<&OrderName>,
+        by: Option<&str>,
     ) -> Decision {
-        let order = order.and_then(|order| self.state.orders.get(order));
-        let decision = self.case(self.origin.at).take(code, rack, order);
-        self.answer(decision)
+        let decision = (self.rules.take)(&self.case(self.origin.at), code, rack, order);
+        self.answer(decision, by)
     }
 
-    fn answer(&mut self, decision: Decision) -> Decision {
+    fn answer(&mut self, decision: Decision, by: Option<&str>) -> Decision {
+        let decision = Decision { by: by.map(str::to_owned), ..decision };
         let until = self.origin.at.plus(self.plant.policy.permit_time);
         let valid_until = decision.permitted().then_some(until);
         self.record(Event::Decided { decision: decision.clone(), valid_until });
@@ -84,7 +86,7 @@ impl Site {
 
     fn put_in_slot(&mut self, rack: &MachineName, slot: &SlotName, code: &StencilCode, seen: bool) {
         let (name, place) = (rack.clone(), slot.clone());
-        let decision = self.case(self.origin.at).store(code, Some(rack), Some(slot));
+        let decision = (self.rules.store)(&self.case(self.origin.at), code, Some(rack), Some(slot));
         let new = self.state.stencils.get(code).is_some_and(|stencil| !stencil.has_history);
         if new && !seen {
             let stencil = Some(code.clone());

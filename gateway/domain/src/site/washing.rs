@@ -6,7 +6,10 @@ use crate::event::Event;
 use crate::names::{MachineName, StencilCode};
 use crate::place::Place;
 use crate::signal::{Measurement, WashOutcome};
-use crate::stencil::Cleanliness;
+use crate::stencil::{Cleanliness, Sourced};
+
+/// No wash programme is shorter (common practice; the author's own estimate).
+const SHORTEST_WASH: std::time::Duration = std::time::Duration::from_secs(30);
 
 impl Site {
     pub(super) fn wash_began(
@@ -42,6 +45,9 @@ impl Site {
             Ok(stencil) => stencil,
             Err(why) => return self.unmatched(washer, code, Some(outcome), why),
         };
+        if self.told_again(&stencil, washer, outcome) {
+            return;
+        }
         if !self.washing_in(&stencil, washer) {
             self.vacate_unless(&stencil, washer);
             self.record(Event::WashBegan {
@@ -59,6 +65,18 @@ impl Site {
             measured: measured.iter().filter(|m| m.value.is_finite()).cloned().collect(),
         });
         self.note_band(&stencil);
+    }
+
+    /// True when a washer says again how its last wash ended: none is over so soon.
+    fn told_again(&self, code: &StencilCode, washer: &MachineName, outcome: WashOutcome) -> bool {
+        let here = Place::Washer { machine: washer.clone() };
+        self.state.stencils.get(code).is_some_and(|stencil| {
+            let just_now = |wash: &Sourced<()>| self.origin.at.apart(wash.since) < SHORTEST_WASH;
+            outcome == WashOutcome::Passed
+                && stencil.cleanliness.value == Cleanliness::Clean
+                && stencil.place.value == here
+                && stencil.last_wash.as_ref().is_some_and(just_now)
+        })
     }
 
     fn vacate_unless(&mut self, stencil: &StencilCode, washer: &MachineName) {

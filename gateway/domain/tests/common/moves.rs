@@ -171,7 +171,7 @@ fn news(numbers: BoxedStrategy<u64>) -> impl Strategy<Value = Said> {
         }),
         orders().prop_map(Said::OrderReleased),
         orders().prop_map(Said::OrderStarted),
-        Just(Said::OrderFinished { order: order("WO-1") }),
+        Just(Said::OrderFinished { order: order("WO-1"), made: None }),
         numbers.prop_map(|count| Said::BoardsCounted { count }),
     ]
 }

@@ -35,6 +35,7 @@ impl One {
                 at: at(i64::try_from(position).expect("a small number")),
                 machine_time: None,
                 identity: None,
+                sender: None,
                 event,
             },
         });
@@ -56,7 +57,7 @@ pub(crate) fn strokes(count: u64) -> Event {
         stencil: code("A"),
         machine: machine("namer"),
         count,
-        basis: Basis::Reported,
+        basis: Basis::Reported { by_machine: None },
     }
 }
 
@@ -83,6 +84,6 @@ pub(crate) fn unattributed() -> Event {
         since: at(0),
         candidates: vec![code("A"), code("B")],
         why: WhyUnattributed::ChangedMeanwhile,
-        basis: Basis::Reported,
+        basis: Basis::Reported { by_machine: None },
     }
 }

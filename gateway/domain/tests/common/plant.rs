@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
-use stencilward_domain::plant::{Listed, MachineKind, MachineSpec, OutputRule, Plant};
+use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, OutputRule, Plant};
 
 use super::words::{code, machine};
 
@@ -46,21 +46,13 @@ pub(crate) const DOOR: &str = "door";
 /// A stencil as the configuration lists it.
 pub(crate) fn listed(name: &str, clean: bool) -> (StencilCode, Listed) {
     let spec = spec(name);
-    let entry = Listed { spec, starting_strokes: 0, clean };
+    let entry = Listed { spec, starting_strokes: 0, clean, source: "configuration".to_owned() };
     (code(name), entry)
 }
 
 /// What a stencil is.
 pub(crate) fn spec(name: &str) -> StencilSpec {
-    StencilSpec {
-        stencil: code(name),
-        product: None,
-        side: None,
-        revision: None,
-        rated_strokes: RATED,
-        rated_washes: None,
-        wear_limits: None,
-    }
+    StencilSpec::rated(code(name), RATED)
 }
 
 fn fitted(kind: MachineKind, names_stencil: bool) -> MachineSpec {
@@ -76,6 +68,9 @@ fn fitted(kind: MachineKind, names_stencil: bool) -> MachineSpec {
         names_stencil,
         fastest_cycle: Duration::from_secs(CYCLE),
         outputs,
+        counts_for: None,
+        counters: BTreeMap::new(),
+        bases: Bases::default(),
     }
 }
 

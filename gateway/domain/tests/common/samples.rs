@@ -2,7 +2,7 @@
 
 use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::event::{
-    Advance, Basis, Event, Noted, Position, StencilSpec, WhyUnattributed,
+    Advance, Basis, BasisKind, Event, LikelyCause, Noted, Position, StencilSpec, WhyUnattributed,
 };
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
@@ -37,6 +37,8 @@ fn full_spec() -> StencilSpec {
         rated_strokes: 1_000,
         rated_washes: Some(50),
         wear_limits: Some(WearLimits { reorder: Share::percent(70), stop: Share::percent(90) }),
+        price_centi: None,
+        lead_days: None,
     }
 }
 
@@ -49,6 +51,8 @@ fn order_spec() -> OrderSpec {
         quantity: Some(240),
         panels_per_stroke: Some(4),
         strokes_per_panel: Some(2),
+        setup_strokes: None,
+        stencils: Vec::new(),
     }
 }
 
@@ -67,7 +71,7 @@ fn counted() -> Basis {
 
 /// One event of each kind, in the order of their definition.
 pub(crate) fn samples() -> Vec<Event> {
-    [of_stencils(), of_places(), of_standing(), of_machines()].concat()
+    [of_stencils(), of_places(), of_standing(), of_machines(), of_second_thoughts()].concat()
 }
 
 fn of_stencils() -> Vec<Event> {
@@ -138,6 +142,8 @@ fn of_places() -> Vec<Event> {
                 stencil: Some(stencil()),
                 machine: Some(rack.clone()),
                 slot: None,
+                order: None,
+                by: None,
                 reasons: vec![Cause {
                     reason: Reason::Elsewhere { place: Place::Slot { rack, slot: place } },
                     because: None,
@@ -203,14 +209,70 @@ fn of_machines() -> Vec<Event> {
             since: at(0),
             candidates: vec![stencil(), code("B")],
             why: WhyUnattributed::ChangedMeanwhile,
-            basis: Basis::Reported,
+            basis: Basis::Reported { by_machine: None },
         },
-        Event::BoardsCounted { machine: machine.clone(), count: 12 },
-        Event::OrderReleased { spec: order_spec() },
-        Event::OrderStarted { machine: machine.clone(), spec: order_spec() },
-        Event::OrderFinished { machine, order: order("WO-1") },
+        Event::BoardsCounted { machine: machine.clone(), count: 12, by_machine: None },
+        Event::OrderReleased { spec: order_spec(), by: None },
+        Event::OrderStarted { machine: machine.clone(), spec: order_spec(), by: None },
+        Event::OrderFinished { machine, order: order("WO-1"), made: None, by: None },
         Event::GatewayStarted { version: "0.0.0".to_owned() },
         Event::GatewayStopped,
+    ]
+}
+
+fn of_second_thoughts() -> Vec<Event> {
+    let machine = printer();
+    let counter = counter("io-1/pulses");
+    let (raw, width, advance) = (80, Width::Bits16, Advance::Wrapped);
+    vec![
+        Event::StrokesChecked {
+            machine: machine.clone(),
+            count: 40,
+            basis: Basis::Pulses { counter: counter.clone(), raw, width, advance },
+        },
+        Event::BasesDisagreed {
+            machine: machine.clone(),
+            stencils: vec![stencil()],
+            order: Some(order("WO-1")),
+            since: at(0),
+            booked: 80,
+            checked_by: BasisKind::Order,
+            checked: 40,
+            likely: LikelyCause::DoublePrint,
+        },
+        Event::StrokesAssigned {
+            stencil: stencil(),
+            machine: machine.clone(),
+            of: Position(32),
+            until: at(10),
+            count: 3,
+            by: by(),
+            why: why(),
+        },
+        Event::StrokesWrittenOff {
+            machine: machine.clone(),
+            of: Position(32),
+            count: 1,
+            by: by(),
+            why: why(),
+        },
+        Event::StrokesCorrected {
+            stencil: stencil(),
+            machine: Some(machine.clone()),
+            corrects: Position(3),
+            was: 7,
+            is: 5,
+            by: by(),
+            why: why(),
+        },
+        Event::WashAnnulled { stencil: stencil(), corrects: Position(10), by: by(), why: why() },
+        Event::WipesCounted {
+            stencil: Some(stencil()),
+            machine: machine.clone(),
+            count: 2,
+            basis: Basis::Reported { by_machine: Some(machine.clone()) },
+        },
+        Event::RestartUnseen { machine, counter, last: 9_000, raw: 12, at_most: 30 },
     ]
 }
 
@@ -255,5 +317,13 @@ pub(crate) fn ordinal(event: &Event) -> usize {
         Event::OrderFinished { .. } => 35,
         Event::GatewayStarted { .. } => 36,
         Event::GatewayStopped => 37,
+        Event::StrokesChecked { .. } => 38,
+        Event::BasesDisagreed { .. } => 39,
+        Event::StrokesAssigned { .. } => 40,
+        Event::StrokesWrittenOff { .. } => 41,
+        Event::StrokesCorrected { .. } => 42,
+        Event::WashAnnulled { .. } => 43,
+        Event::WipesCounted { .. } => 44,
+        Event::RestartUnseen { .. } => 45,
     }
 }

@@ -113,15 +113,7 @@ pub(crate) fn tension(name: &str, value: f64) -> Said {
 
 /// An order that names only itself.
 pub(crate) fn order_spec(name: &str) -> OrderSpec {
-    OrderSpec {
-        order: order(name),
-        product: None,
-        side: None,
-        revision: None,
-        quantity: None,
-        panels_per_stroke: None,
-        strokes_per_panel: None,
-    }
+    OrderSpec::named(order(name))
 }
 
 fn by() -> String {
@@ -133,11 +125,11 @@ fn why() -> String {
 }
 
 pub(crate) fn store(name: &str, rack: Option<&str>, place: Option<&str>) -> Request {
-    Request::Store { stencil: code(name), rack: rack.map(machine), slot: place.map(slot) }
+    Request::Store { stencil: code(name), rack: rack.map(machine), slot: place.map(slot), by: None }
 }
 
 pub(crate) fn take(name: &str, rack: Option<&str>) -> Request {
-    Request::Take { stencil: code(name), rack: rack.map(machine), order: None }
+    Request::Take { stencil: code(name), rack: rack.map(machine), order: None, by: None }
 }
 
 pub(crate) fn seat(name: &str, into: &str) -> Request {

@@ -44,6 +44,9 @@ pub enum OpenError {
     /// The name is that of a folder.
     #[error("{} is a folder: name a file in it", .0.display())]
     IsFolder(PathBuf),
+    /// There is no such file to read.
+    #[error("there is no ledger {}: name another file, or run the gateway first", .0.display())]
+    Missing(PathBuf),
     /// The folder or file is closed to us.
     #[error("{} cannot be used: see that this user may read and write it", path.display())]
     Closed {
@@ -170,26 +173,40 @@ fn pragma(connection: &Connection, name: &str) -> rusqlite::Result<i64> {
 
 /// Makes an empty file a ledger; refuses a file that is something else, and leaves it unchanged.
 fn identify(connection: &Connection) -> Result<(), OpenError> {
+    if !is_empty(connection)? {
+        return recognise(connection);
+    }
+    connection.execute_batch(&format!(
+        "BEGIN IMMEDIATE; {TABLE}
+         PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {SCHEMA}; COMMIT;"
+    ))?;
+    Ok(())
+}
+
+/// Refuses a file that is no ledger this version can read.
+pub(super) fn recognise(connection: &Connection) -> Result<(), OpenError> {
+    match marks(connection)? {
+        (APPLICATION, SCHEMA) => Ok(()),
+        (APPLICATION, newer) if newer > SCHEMA => Err(OpenError::Newer(newer)),
+        _ => Err(OpenError::Foreign),
+    }
+}
+
+fn is_empty(connection: &Connection) -> Result<bool, OpenError> {
+    let marks = marks(connection)?;
+    let count = "SELECT count(*) FROM sqlite_schema";
+    let tables: i64 = connection.query_row(count, [], |row| row.get(0))?;
+    Ok((marks, tables) == ((0, 0), 0))
+}
+
+/// The marks of the program that wrote the file, and of its schema.
+fn marks(connection: &Connection) -> Result<(i64, i64), OpenError> {
     let application =
         pragma(connection, "application_id").map_err(|error| match error.sqlite_error_code() {
             Some(ErrorCode::NotADatabase) => OpenError::Foreign,
             _ => OpenError::Storage(error),
         })?;
-    let schema = pragma(connection, "user_version")?;
-    let count = "SELECT count(*) FROM sqlite_schema";
-    let tables: i64 = connection.query_row(count, [], |row| row.get(0))?;
-    match (application, schema, tables) {
-        (APPLICATION, SCHEMA, _) => Ok(()),
-        (APPLICATION, newer, _) if newer > SCHEMA => Err(OpenError::Newer(newer)),
-        (0, 0, 0) => {
-            connection.execute_batch(&format!(
-                "BEGIN IMMEDIATE; {TABLE}
-                 PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {SCHEMA}; COMMIT;"
-            ))?;
-            Ok(())
-        }
-        _ => Err(OpenError::Foreign),
-    }
+    Ok((application, pragma(connection, "user_version")?))
 }
 
 #[cfg(test)]

@@ -43,4 +43,5 @@ mod faults;
 mod killed;
 mod merging;
 mod opening;
+mod reading;
 mod tampering;

@@ -19,11 +19,12 @@ pub async fn events_read_back_as_they_were(place: impl Place) {
             at: Timestamp(at),
             machine_time: Some(Timestamp(at)),
             identity: Some("printer-1/\u{1f4a1}\\".to_owned()),
+            sender: None,
             event: Event::StrokesBooked {
                 stencil: stencil.clone(),
                 machine: MachineName::new("printer-1").unwrap(),
                 count: u64::MAX,
-                basis: Basis::Reported,
+                basis: Basis::Reported { by_machine: None },
             },
         })
         .collect();

@@ -7,7 +7,7 @@ use async_trait::async_trait;
 use stencilward_adapters::link::{Intake, Receipt, heard};
 use stencilward_domain::event::{Event, Position, StencilSpec, Stream};
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
-use stencilward_domain::plant::{Listed, MachineKind, MachineSpec, OutputRule, Plant};
+use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, OutputRule, Plant};
 use stencilward_domain::signal::Said;
 use stencilward_ledger::{
     Append, Appended, BatchId, Entry, Ledger, LedgerError, Refused, Row, SqliteLedger,
@@ -81,25 +81,22 @@ fn code() -> StencilCode {
 
 /// One printer that names its stencil, one clean stencil, no take asked for.
 fn plant() -> Plant {
-    let spec = StencilSpec {
-        stencil: code(),
-        product: None,
-        side: None,
-        revision: None,
-        rated_strokes: 1_000,
-        rated_washes: None,
-        wear_limits: None,
-    };
+    let spec = StencilSpec::rated(code(), 1_000);
+    let source = "the test".to_owned();
+    let listed = Listed { spec, starting_strokes: 0, clean: true, source };
     let machine = MachineSpec {
         kind: MachineKind::Printer,
         line: None,
         names_stencil: true,
         fastest_cycle: Duration::from_millis(1),
+        counts_for: None,
+        counters: BTreeMap::new(),
+        bases: Bases::default(),
         outputs: BTreeMap::from([(lock(), OutputRule::PrintPermit)]),
     };
     let mut plant = Plant {
         machines: BTreeMap::from([(printer(), machine)]),
-        stencils: BTreeMap::from([(code(), Listed { spec, starting_strokes: 0, clean: true })]),
+        stencils: BTreeMap::from([(code(), listed)]),
         ..Plant::default()
     };
     plant.policy.print_needs_take = false;

@@ -11,7 +11,7 @@ use stencilward_domain::event::Position;
 
 use super::Kept;
 use crate::contract::Ledger;
-use crate::sqlite::{OpenError, SqliteLedger};
+use crate::sqlite::{OpenError, Reader, SqliteLedger};
 use crate::suite::{append, count, everything, machine};
 use crate::verify::{Verified, verify};
 
@@ -83,8 +83,13 @@ async fn everything_acknowledged_is_there_after_kill_9() {
     let kept = Kept::new();
     for calls in [1, 3, 10, 50, 200, 7] {
         let told = append_and_die(&kept.file(), calls);
+        let mut reader = Reader::open(&kept.file()).unwrap();
+        let seen = reader.read(Position(0), usize::MAX).unwrap().len();
+        assert!(seen as u64 >= told, "{told} told, {seen} seen from outside");
+        drop(reader);
         let ledger = kept.open();
         let entries = everything(&ledger).await;
+        assert_eq!(entries.len(), seen);
         assert!(entries.len() as u64 >= told, "{told} told, {} there", entries.len());
         assert_eq!(ledger.head().borrow().0, entries.len() as u64);
         for (entry, number) in entries.iter().zip(0..) {
