@@ -69,11 +69,12 @@ impl Known {
         Self { raw, width, before_restart: None }
     }
 
-    /// What follows when the counter now reads `raw` and at most `possible` strokes were possible.
+    /// What follows when the counter now reads `raw` and at most `possible` strokes were possible,
+    /// or `past_zero` where that explains it only by way of zero.
     ///
     /// A value that went down is a wrap where that explains it, else a restart where that does.
     #[must_use]
-    pub fn step(&self, raw: u64, possible: u64) -> Step {
+    pub fn step(&self, raw: u64, possible: u64, past_zero: u64) -> Step {
         if raw == self.raw {
             return Step::Same;
         }
@@ -81,8 +82,11 @@ impl Known {
         if raw > largest {
             return Step::Doubtful;
         }
-        let believe =
-            |count: u64, advance| (count <= possible).then_some(Step::Advanced { count, advance });
+        let believe = |count: u64, advance| {
+            let onward = matches!(advance, Advance::Difference | Advance::Recovered);
+            let most = if onward { possible } else { past_zero };
+            (count <= most).then_some(Step::Advanced { count, advance })
+        };
         let forward = if raw > self.raw {
             believe(raw - self.raw, Advance::Difference)
         } else {
@@ -146,7 +150,7 @@ mod tests {
             (100, 65_536, u64::MAX, Step::Doubtful),
         ];
         for (last, raw, possible, expected) in cases {
-            assert_eq!(known(last).step(raw, possible), expected, "{last} then {raw}");
+            assert_eq!(known(last).step(raw, possible, possible), expected, "{last} then {raw}");
         }
     }
 
@@ -154,8 +158,8 @@ mod tests {
     fn a_wrap_at_each_width_is_the_difference_across_it() {
         for width in [Width::Bits16, Width::Bits32, Width::Bits64] {
             let last = Known::first(width.largest() - 1, width);
-            assert_eq!(last.step(1, 10), advanced(3, Advance::Wrapped), "{width:?}");
-            assert_eq!(last.step(width.largest(), 10), advanced(1, Advance::Difference));
+            assert_eq!(last.step(1, 10, 10), advanced(3, Advance::Wrapped), "{width:?}");
+            assert_eq!(last.step(width.largest(), 10, 10), advanced(1, Advance::Difference));
         }
     }
 
@@ -163,11 +167,18 @@ mod tests {
     fn a_misread_as_zero_books_nothing_twice() {
         let last = known(1_000);
         let misread = last.after(0, Width::Bits16, 0, Advance::Restarted);
-        assert_eq!(misread.step(1_001, 5), advanced(1, Advance::Recovered));
+        assert_eq!(misread.step(1_001, 5, 5), advanced(1, Advance::Recovered));
         let restarted = last.after(3, Width::Bits16, 3, Advance::Restarted);
         let going_on = restarted.after(5, Width::Bits16, 2, Advance::Difference);
-        assert_eq!(going_on.step(1_007, 5), advanced(2, Advance::Recovered));
-        assert_eq!(going_on.step(1_004, 5), Step::Doubtful);
+        assert_eq!(going_on.step(1_007, 5, 5), advanced(2, Advance::Recovered));
+        assert_eq!(going_on.step(1_004, 5, 5), Step::Doubtful);
+    }
+
+    #[test]
+    fn messages_that_waited_explain_no_way_past_zero() {
+        assert_eq!(known(50_000).step(50_400, 500, 2), advanced(400, Advance::Difference));
+        assert_eq!(known(65_400).step(100, 500, 2), Step::Doubtful);
+        assert_eq!(known(5_001).step(5_000, 9_000, 2), Step::Doubtful);
     }
 
     #[test]
@@ -201,7 +212,7 @@ mod tests {
             } else {
                 (start + turned) % (width.largest() + 1)
             };
-            let booked = match Known::first(start, width).step(shown, turned + spare) {
+            let booked = match Known::first(start, width).step(shown, turned + spare, turned + spare) {
                 Step::Same => 0,
                 Step::Advanced { count, .. } => count,
                 Step::Doubtful => return Err(TestCaseError::fail("doubted a real turn")),
@@ -211,7 +222,7 @@ mod tests {
 
         #[test]
         fn never_more_than_possible(last in 0u64..=65_535, raw in any::<u64>(), most in any::<u64>()) {
-            if let Step::Advanced { count, .. } = known(last).step(raw, most) {
+            if let Step::Advanced { count, .. } = known(last).step(raw, most, most) {
                 prop_assert!(count <= most);
             }
         }

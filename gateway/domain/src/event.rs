@@ -271,6 +271,8 @@ pub enum Noted {
     Restarted,
     /// A doubtful value that the following reads confirmed: counting goes on from here.
     Accepted,
+    /// The value from before a misread again: what looked like a restart was none.
+    Misread,
 }
 
 /// Why nobody can say which stencil made some strokes.

@@ -286,7 +286,9 @@ impl Machine {
                 self.booked = self.booked.saturating_add(*is).saturating_sub(*was);
             }
             Event::CounterNoted { counter, raw, width, why, .. } => match why {
-                Noted::First | Noted::Accepted => self.fix(counter, Known::first(*raw, *width), at),
+                Noted::First | Noted::Accepted | Noted::Misread => {
+                    self.fix(counter, Known::first(*raw, *width), at)
+                }
                 Noted::SeatChanged => {
                     self.advance(counter, *raw, *width, 0, Advance::Difference, at)
                 }

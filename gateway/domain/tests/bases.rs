@@ -286,3 +286,50 @@ fn a_wrap_that_a_reporting_machine_tells_of_is_no_riddle() {
     floor.says(NAMER, reports(0));
     assert_eq!((floor.strokes("A"), floor.machine(NAMER).unattributed), (1, 0));
 }
+
+/// Found by a simulated year: an order that tells more boards at its end than were counted.
+#[test]
+fn boards_that_nobody_counted_may_have_been_made_at_any_time_of_the_order() {
+    let mut floor = Floor::of(plant_with(module(BasisKind::Order, BTreeSet::new())));
+    floor.does(&seat("A", MUTE));
+    floor.says(MUTE, Said::OrderStarted(ordered(100)));
+    floor.says(SCANNER, Said::BoardsCounted { count: 4 });
+    floor.after(600).does(&seat("B", MUTE));
+    floor.says(SCANNER, Said::BoardsCounted { count: 4 });
+    let open = floor.machine(MUTE).unattributed;
+    floor.says(MUTE, Said::OrderFinished { order: ordered(1).order, made: Some(100) });
+    assert_eq!(floor.machine(MUTE).unattributed - open, 23 * 2);
+}
+
+/// Found by a simulated year: boards that waited for their counter's link.
+#[test]
+fn a_scan_that_overtakes_board_counts_leaves_them_to_nobody() {
+    let mut floor = Floor::of(plant_with(module(BasisKind::Order, BTreeSet::new())));
+    floor.says(SCANNER, link_up());
+    floor.does(&seat("A", MUTE));
+    floor.says(MUTE, Said::OrderStarted(ordered(100)));
+    floor.says(SCANNER, link_lost());
+    floor.after(5_000).does(&seat("B", MUTE));
+    floor.after(5_000).says(SCANNER, Said::LinkUp { resumed: true });
+    floor.says(SCANNER, Said::BoardsCounted { count: 52 });
+    floor.says(SCANNER, Said::BoardsCounted { count: 8 });
+    assert_eq!((floor.strokes("A"), floor.strokes("B")), (0, 0));
+    floor.after(60).says(SCANNER, Said::BoardsCounted { count: 4 });
+    assert_eq!((floor.strokes("A"), floor.strokes("B")), (0, 2));
+}
+
+/// Found by a simulated year: a stencil that nobody scanned printed while the module was not heard.
+#[test]
+fn pulses_from_before_a_scan_in_a_broken_link_are_nobodys() {
+    let mut floor = Floor::of(plant_with(module(BasisKind::Pulses, BTreeSet::new())));
+    floor.says(SCANNER, link_up());
+    floor.says(SCANNER, pulses(10));
+    floor.says(SCANNER, link_lost());
+    floor.after(5_000).does(&seat("B", MUTE));
+    floor.after(5_000).says(SCANNER, link_up());
+    let events = floor.says(SCANNER, pulses(355));
+    assert!(matches!(&events[0], Event::StrokesUnattributed { why, count: 345, .. }
+        if *why == WhyUnattributed::SeatUnconfirmed));
+    let next = floor.after(60).says(SCANNER, pulses(360));
+    assert!(matches!(&next[..], [Event::StrokesBooked { count: 5, .. }]));
+}

@@ -3,7 +3,7 @@
 mod common;
 
 use common::floor::{Floor, names};
-use common::plant::{NAMER, RATED};
+use common::plant::{MUTE, NAMER, RATED};
 use common::words::{at, counter, reads, reads_at, reports, strokes};
 use stencilward_domain::event::{Advance, Basis, Event, Noted, WhyUnattributed};
 use stencilward_domain::signal::{Reading, Said, Width};
@@ -238,4 +238,58 @@ fn a_counter_is_known_from_the_ledger_alone() {
     floor.start_again();
     let known = floor.machine(NAMER).counters.get(&counter("total")).expect("a counter");
     assert_eq!((known.known.raw, known.at), (102, at(10)));
+}
+
+/// Found by a simulated year: the counter really restarted long after a misread as zero.
+#[test]
+fn a_misread_without_a_stroke_is_forgotten_once_the_value_is_back() {
+    let mut floor = counting_from(28_272, Width::Bits16);
+    floor.at(5).says(NAMER, reads(0));
+    let back = floor.at(10).says(NAMER, reads(28_272));
+    assert!(matches!(back[..], [Event::CounterNoted { why: Noted::Misread, .. }]));
+    floor.at(1_000).says(NAMER, reads(28_394));
+    let restarted = floor.at(3_000).says(NAMER, reads(209));
+    assert_eq!(booked(&restarted[1..]), Some((209, Advance::Restarted)));
+}
+
+/// Found by a simulated year: a machine that tells each stroke and was heard all along did not
+/// make a day's work untold.
+#[test]
+fn a_reported_total_that_goes_back_is_no_wrap_and_no_restart_of_long_ago() {
+    let mut floor = Floor::new();
+    floor.bring("A", NAMER);
+    floor.says(NAMER, reports(50_000));
+    floor.at(5).says(NAMER, reports(50_001));
+    assert_eq!(booked(&floor.at(86_000).says(NAMER, reports(1))), Some((1, Advance::Restarted)));
+    let mut floor = Floor::new();
+    floor.bring("A", NAMER);
+    floor.says(NAMER, reports(5_000));
+    floor.at(5).says(NAMER, reports(5_001));
+    let old = floor.at(86_000).says(NAMER, reports(5_000));
+    assert!(matches!(old[..], [Event::CounterDoubted { .. }]));
+    assert_eq!(booked(&floor.says(NAMER, reports(5_002))), Some((1, Advance::Difference)));
+}
+
+#[test]
+fn a_total_reported_in_lots_wraps_within_one() {
+    let mut floor = Floor::new();
+    floor.bring("A", NAMER);
+    for (minute, raw) in (0..).zip([65_300u64, 65_400, 65_500]) {
+        floor.at(minute * 600).says(NAMER, reports(raw));
+    }
+    assert_eq!(booked(&floor.at(1_800).says(NAMER, reports(64))), Some((100, Advance::Wrapped)));
+}
+
+/// Found by a simulated year.
+#[test]
+fn a_stroke_that_a_machine_reports_after_its_stencil_left_is_nobodys() {
+    for raw in [101, 155] {
+        let mut floor = Floor::new();
+        floor.bring("A", MUTE);
+        floor.says(MUTE, reports(100));
+        floor.at(5).does(&common::words::remove(MUTE));
+        let events = floor.at(1_000).says(MUTE, reports(raw));
+        assert!(matches!(&events[..], [Event::StrokesUnattributed { why, .. }]
+            if *why == WhyUnattributed::NothingSeated));
+    }
 }

@@ -32,7 +32,7 @@ impl Site {
         if let Some(mut made) = self.reported(source, count) {
             if count > possible(ONE_DAY, self.plant.fastest_cycle(&made.machine)) {
                 made.doubt = Some(WhyUnattributed::Implausible);
-            } else if self.overtaken(&made.machine) {
+            } else if self.overtaken(&made.machine, source) {
                 made.doubt = Some(WhyUnattributed::SeatUnconfirmed);
             }
             self.attribute(made);
@@ -54,10 +54,11 @@ impl Site {
         (count > 0).then_some(Made { machine, count, basis, candidates, since, doubt: None })
     }
 
-    /// Where only scans tell what is in a machine, the scan of a change may overtake messages that
-    /// wait for the link. True until those that waited must have come.
-    pub(super) fn overtaken(&self, machine: &MachineName) -> bool {
-        let Some(live) = self.live.get(machine) else {
+    /// Where the word of a change comes by another way than that of strokes, from a scan or another
+    /// machine, it may overtake messages that wait for their link. True until those that waited must
+    /// have come.
+    pub(super) fn overtaken(&self, machine: &MachineName, source: &MachineName) -> bool {
+        let Some(live) = self.live.get(source) else {
             return false;
         };
         let known = self.state.machines.get(machine);
@@ -66,7 +67,8 @@ impl Site {
             .is_some_and(|seat| seat.since > live.heard_before);
         let settling =
             live.up_since.is_some_and(|up| self.origin.at.apart(up) < self.plant.policy.seat_wait);
-        changed && settling && !self.plant.names_stencil(machine)
+        let one_way = machine == source && self.plant.names_stencil(machine);
+        changed && settling && !one_way
     }
 
     pub(super) fn seat_code(&self, machine: &MachineName) -> Option<StencilCode> {

@@ -130,18 +130,21 @@ impl Site {
             return;
         };
         let cycle = self.plant.fastest_cycle(&read.machine);
+        let missed = self.missed(&read);
         let live = self.live_mut(&read.machine);
         let watch = live.watches.entry(read.counter.clone()).or_default();
         watch.follow_clock(read.at);
-        let possible = watch.possible(read.at, before.at, read.reading, cycle);
-        match (Known { width: read.width, ..before.known }).step(read.raw, possible) {
+        let times = (read.at, before.at);
+        let (possible, past_zero) = watch.possible(times, read.reading, missed, cycle);
+        match (Known { width: read.width, ..before.known }).step(read.raw, possible, past_zero) {
             Step::Same => self.unchanged(&read, &before),
             Step::Advanced { count, advance } => {
                 if advance == Advance::Restarted {
-                    self.note_lost(&read, &before, possible - count);
+                    self.note_lost(&read, &before, past_zero - count);
                 }
                 if count == 0 {
-                    self.note(&read, Noted::Restarted);
+                    let misread = advance == Advance::Recovered;
+                    self.note(&read, if misread { Noted::Misread } else { Noted::Restarted });
                 } else {
                     self.advanced(&read, &before, count, advance);
                 }
@@ -176,7 +179,7 @@ impl Site {
     /// it counted up to its value since; what a wrap adds to that is left open.
     fn advanced(&mut self, read: &Read<'_>, before: &Counter, count: u64, advance: Advance) {
         let strokes = read.counts == Counted::Strokes && self.books(&read.machine, read.source);
-        if strokes && advance == Advance::Wrapped && self.unheard(read, count) {
+        if strokes && advance == Advance::Wrapped && self.missed(read) && !self.told(read, count) {
             self.unattributed(Made {
                 machine: read.machine.clone(),
                 count: count - read.raw,
@@ -193,31 +196,33 @@ impl Site {
         }
     }
 
-    /// True when the link was down, or the gateway, since the counter was last read. A machine that
-    /// reports each stroke has told of every one.
-    fn unheard(&self, read: &Read<'_>, count: u64) -> bool {
-        if read.reading == Reading::Reported && count == 1 {
-            return false;
-        }
+    /// True when the link was down, or the gateway, since the counter was last read.
+    fn missed(&self, read: &Read<'_>) -> bool {
+        let last = self.last_read(read);
+        self.live.get(read.source).is_some_and(|live| live.missed_since(last))
+    }
+
+    fn last_read(&self, read: &Read<'_>) -> Option<Timestamp> {
+        self.live.get(&read.machine)?.watches.get(&read.counter)?.last_read()
+    }
+
+    /// True when a machine that tells of every lot has told of this one.
+    fn told(&self, read: &Read<'_>, count: u64) -> bool {
         let watches = self.live.get(&read.machine).map(|live| &live.watches);
-        let last = watches.and_then(|watches| watches.get(&read.counter)?.last_read());
-        let broke = self.live.get(read.source).and_then(|live| live.broke);
-        broke.is_some_and(|broke| last.is_none_or(|last| broke >= last))
+        let watch = watches.and_then(|watches| watches.get(&read.counter));
+        read.reading == Reading::Reported && watch.is_some_and(|watch| watch.is_a_lot(count))
     }
 
     fn credit(&mut self, read: &Read<'_>, before: &Counter, count: u64, advance: Advance) {
         let basis = read.basis(read.raw, advance);
         let mut candidates = before.candidates.clone();
-        let live = self.live.get(&read.machine);
-        let mut unseen = live.is_some_and(|live| live.gaps.contains(&read.counter))
-            || (read.reading == Reading::Reported && self.overtaken(&read.machine));
+        let mut doubt = self.doubt_about(read, before);
         if count == 1
             && let Some(seat) = self.stroke_just_done_by(read)
         {
             candidates = BTreeSet::from([seat]);
-            unseen = false;
+            doubt = None;
         }
-        let doubt = (unseen && candidates.len() == 1).then_some(WhyUnattributed::SeatUnconfirmed);
         let (machine, since) = (read.machine.clone(), before.at);
         let made = Made { machine, count, basis, candidates, since, doubt };
         match read.counts {
@@ -226,22 +231,40 @@ impl Site {
         }
     }
 
+    /// Why even an only candidate need not have made the strokes.
+    fn doubt_about(&self, read: &Read<'_>, before: &Counter) -> Option<WhyUnattributed> {
+        let live = self.live.get(&read.machine);
+        let reported = read.reading == Reading::Reported;
+        let seat = self.state.machines.get(&read.machine).and_then(|machine| machine.seat.as_ref());
+        if reported && !read.held && seat.is_none() {
+            return Some(WhyUnattributed::NothingSeated);
+        }
+        let unseen = live.is_some_and(|live| live.gaps.contains(&read.counter))
+            || (reported && self.overtaken(&read.machine, read.source))
+            || (!self.seat_sure(read.source, read.at)
+                && seat.is_some_and(|seat| seat.since > self.last_read(read).unwrap_or(before.at)));
+        (unseen && before.candidates.len() == 1).then_some(WhyUnattributed::SeatUnconfirmed)
+    }
+
     /// The stencil that is in the machine as it says that it has just done a stroke.
     fn stroke_just_done_by(&self, read: &Read<'_>) -> Option<StencilCode> {
         let just_done = read.reading == Reading::Reported && !read.held;
-        self.seat_code(&read.machine).filter(|_| just_done && !self.overtaken(&read.machine))
+        let late = self.overtaken(&read.machine, read.source);
+        self.seat_code(&read.machine).filter(|_| just_done && !late)
     }
 
     fn mark_counted(&mut self, read: &Read<'_>, fixed: Timestamp, count: u64) {
         let cycle = self.plant.fastest_cycle(&read.machine);
-        let used = cycle.saturating_mul(u32::try_from(count).unwrap_or(u32::MAX));
         let sure = self.seat_sure(&read.machine, read.at);
+        if *read.source != read.machine {
+            self.live_mut(read.source).continuity = Continuity::Sure;
+        }
         let live = self.live_mut(&read.machine);
         if sure && live.up_since.is_some() {
             live.continuity = Continuity::Sure;
         }
         live.gaps.remove(&read.counter);
-        live.watches.entry(read.counter.clone()).or_default().counted(read.at, fixed, used);
+        live.watches.entry(read.counter.clone()).or_default().counted(read.at, fixed, count, cycle);
     }
 
     /// A jump too far: noted, not counted. Once the reads after it go on from there, what it claims
@@ -304,5 +327,5 @@ impl Site {
 /// True when the read follows from the doubtful one before it.
 fn goes_on(doubt: Doubt, read: &Read<'_>, cycle: std::time::Duration) -> bool {
     let possible = possible(read.at.since(doubt.at), cycle);
-    Known::first(doubt.raw, read.width).step(read.raw, possible) != Step::Doubtful
+    Known::first(doubt.raw, read.width).step(read.raw, possible, possible) != Step::Doubtful
 }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
-use crate::counter::possible;
+use crate::counter::{SLACK, possible};
 use crate::names::{CounterName, SlotName};
 use crate::signal::{Reading, Signal};
 use crate::time::Timestamp;
@@ -37,6 +37,8 @@ pub(super) struct Watch {
     /// Time between the last two reads that counted.
     gap: Duration,
     credit: Duration,
+    /// Strokes at the last read that told of some.
+    lot: u64,
     pub(super) doubt: Option<Doubt>,
 }
 
@@ -54,24 +56,46 @@ impl Watch {
         }
     }
 
-    /// Strokes possible at this read. A polled counter has had the time since its last read; a
-    /// reporting machine's messages may have waited at the broker, so unused time adds up.
+    /// Strokes possible at this read, and those possible by way of zero. A polled counter has had
+    /// the time since its last read; a reporting machine's messages may have waited at the broker,
+    /// so unused time adds up. Unless some were missed it has told of every lot, and zero lies no
+    /// further away than one.
     pub(super) fn possible(
         &self,
-        at: Timestamp,
-        fixed: Timestamp,
+        (at, fixed): (Timestamp, Timestamp),
         reading: Reading,
+        missed: bool,
         fastest_cycle: Duration,
-    ) -> u64 {
+    ) -> (u64, u64) {
         let span = at.since(self.read.unwrap_or(fixed));
+        let since_read = possible(span, fastest_cycle);
         match reading {
-            Reading::Polled => possible(span, fastest_cycle),
-            Reading::Reported => possible((self.credit + span).min(LONGEST_CREDIT), fastest_cycle),
+            Reading::Polled => (since_read, since_read),
+            Reading::Reported => {
+                let waited = (self.credit + span).min(LONGEST_CREDIT);
+                let past_zero = if missed { since_read } else { self.lot.max(SLACK) };
+                (possible(waited, fastest_cycle), past_zero)
+            }
         }
     }
 
+    /// True when so many strokes are a lot as the machine tells them.
+    pub(super) fn is_a_lot(&self, count: u64) -> bool {
+        count <= self.lot.max(1)
+    }
+
     /// The read counted: its time and strokes are used.
-    pub(super) fn counted(&mut self, at: Timestamp, fixed: Timestamp, used: Duration) {
+    pub(super) fn counted(
+        &mut self,
+        at: Timestamp,
+        fixed: Timestamp,
+        count: u64,
+        fastest_cycle: Duration,
+    ) {
+        let used = fastest_cycle.saturating_mul(u32::try_from(count).unwrap_or(u32::MAX));
+        if count > 0 {
+            self.lot = count;
+        }
         let span = at.since(self.read.unwrap_or(fixed));
         self.credit = (self.credit + span).min(LONGEST_CREDIT).saturating_sub(used);
         self.gap = self.read.map_or(Duration::ZERO, |read| at.since(read));
@@ -118,6 +142,11 @@ impl Live {
             broke: Some(now),
             ..Self::default()
         }
+    }
+
+    /// True when the link was down, or the gateway, since the counter was last read.
+    pub(super) fn missed_since(&self, read: Option<Timestamp>) -> bool {
+        self.broke.is_some_and(|broke| read.is_none_or(|read| broke >= read))
     }
 
     pub(super) fn heard(&mut self, at: Timestamp) {

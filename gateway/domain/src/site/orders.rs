@@ -1,10 +1,12 @@
 //! Orders and runs: what an order says of its strokes, and whether the bases of a run agree.
 
+use std::collections::BTreeSet;
+
 use super::Site;
 use super::booking::Made;
-use crate::event::{Basis, BasisKind, Event};
+use crate::event::{Basis, BasisKind, Event, WhyUnattributed};
 use crate::machine::Machine;
-use crate::names::{MachineName, OrderName};
+use crate::names::{MachineName, OrderName, StencilCode};
 use crate::run::order_name;
 use crate::signal::OrderSpec;
 
@@ -71,7 +73,9 @@ impl Site {
             let counted = self.machine(&printer).map_or(0, |machine| machine.run.boards);
             let boards = made.or((counted > 0).then_some(counted)).or(running.quantity);
             if let Some(boards) = boards {
-                self.follow_order(&printer, boards);
+                // Boards that nobody counted may have been made at any time.
+                let makers = self.machine(&printer).map(|machine| machine.run.stencils.clone());
+                self.follow_order(&printer, boards, makers.unwrap_or_default(), None);
             }
             self.compare_bases(&printer);
         } else if !self.state.orders.contains_key(order) {
@@ -88,12 +92,19 @@ impl Site {
         let printer = self.plant.printer_of(source);
         let by_machine = (printer != *source).then(|| source.clone());
         self.record(Event::BoardsCounted { machine: printer.clone(), count, by_machine });
-        let boards = self.machine(&printer).map_or(0, |machine| machine.run.boards);
-        self.follow_order(&printer, boards);
+        let run = self.machine(&printer).map(|machine| machine.run.clone()).unwrap_or_default();
+        let late = self.overtaken(&printer, source).then_some(WhyUnattributed::SeatUnconfirmed);
+        self.follow_order(&printer, run.boards, run.since_order, late);
     }
 
     /// Counts the strokes that so many boards of the running order take, as far as that is new.
-    fn follow_order(&mut self, printer: &MachineName, boards: u64) {
+    fn follow_order(
+        &mut self,
+        printer: &MachineName,
+        boards: u64,
+        candidates: BTreeSet<StencilCode>,
+        doubt: Option<WhyUnattributed>,
+    ) {
         let used = self.plant.machines.get(printer).is_some_and(|spec| {
             let bases = &spec.bases;
             bases.book.contains(&BasisKind::Order) || bases.check.contains(&BasisKind::Order)
@@ -112,9 +123,9 @@ impl Site {
                 machine: printer.clone(),
                 count,
                 basis: Basis::Order { order: order.order.clone(), boards },
-                candidates: machine.run.since_order.clone(),
+                candidates,
                 since: machine.run.since,
-                doubt: None,
+                doubt,
             };
             self.attribute(made);
         }
