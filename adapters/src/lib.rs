@@ -5,6 +5,7 @@
 //! machine that speaks the real protocol. An adapter never sees the ledger; it hands over
 //! signals and learns when what follows from them is durable.
 
+pub mod files;
 pub mod link;
 pub mod modbus;
 pub mod mqtt;

@@ -1,13 +1,13 @@
 //! What the MQTT settings make of payloads, good and bad: no broker needed.
 
 // clippy.toml allows these in tests, which to it are functions marked so and not their helpers.
-#![allow(clippy::unwrap_used, clippy::needless_pass_by_value)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::needless_pass_by_value)]
 
 use serde_json::{Value, json};
 use stencilward_adapters::link::Trouble;
 use stencilward_adapters::mqtt::{Router, Settings};
-use stencilward_domain::names::MachineName;
-use stencilward_domain::signal::{Reading, Said, WashOutcome, Width};
+use stencilward_domain::names::{MachineName, OrderName};
+use stencilward_domain::signal::{OrderSpec, Reading, Said, WashOutcome, Width};
 use stencilward_domain::time::Timestamp;
 
 fn router(messages: Value) -> Router {
@@ -43,7 +43,8 @@ fn the_pointers_of_rfc_6901() {
         ("/m~0n", 8),
     ];
     for (pointer, value) in pointers {
-        let entry = json!([{"topic": "t", "signal": "boards-counted", "count": pointer}]);
+        let entry = json!([{"topic": "t", "signal": "boards-counted", "count": pointer,
+                            "identity": pointer}]);
         let said = outcome(&router(entry), document.as_bytes());
         assert_eq!(said, Ok(Said::BoardsCounted { count: value }), "{pointer}");
     }
@@ -105,6 +106,90 @@ fn entries_of_one_topic_are_told_apart_by_when() {
     let odd = outcome(&washer, br#"{"event": "ended", "result": "?"}"#);
     assert_eq!(odd, Err(Trouble::Senseless));
     assert!(washer.read("t", br#"{"event": "idle"}"#, false, Timestamp(0)).is_empty());
+}
+
+fn order(order: &Value) -> Result<OrderSpec, Trouble> {
+    let entry = json!([{
+        "topic": "t", "signal": "order-released", "order": "/order", "boards": "/boards",
+        "panels-per-stroke": "/up", "strokes-per-panel": "/prints", "setup-strokes": "/knead",
+        "stencils": "/stencils",
+    }]);
+    match outcome(&router(entry), order.to_string().as_bytes())? {
+        Said::OrderReleased(spec) => Ok(spec),
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn an_order_says_what_its_strokes_follow_from() {
+    let codes = |spec: OrderSpec| -> Vec<String> {
+        spec.stencils.iter().map(|code| code.as_str().to_owned()).collect()
+    };
+    let spec = order(&json!({
+        "order": "WO-1", "boards": 100, "up": 4, "prints": "2", "knead": 0,
+        "stencils": ["ST 1", 17],
+    }))
+    .unwrap();
+    assert_eq!((spec.panels_per_stroke, spec.strokes_per_panel), (Some(4), Some(2)));
+    assert_eq!((spec.quantity, spec.setup_strokes), (Some(100), Some(0)));
+    assert_eq!(spec.strokes_for(100), 50);
+    assert_eq!(codes(spec), ["ST 1", "17"]);
+    for text in ["ST-1, ST-2", "ST-1 ST-2", "ST-1;ST-2", " ST-1 ,\tST-2,"] {
+        let spec = order(&json!({ "order": "WO-1", "stencils": text })).unwrap();
+        assert_eq!(codes(spec), ["ST-1", "ST-2"], "{text:?}");
+    }
+    let bare = order(&json!({ "order": "WO-1", "boards": null, "up": "", "stencils": null }));
+    assert_eq!(bare, Ok(OrderSpec::named(OrderName::new("WO-1").unwrap())));
+}
+
+#[test]
+fn an_order_that_makes_no_sense_is_not_taken() {
+    let many = vec!["ST-1"; 65];
+    for (key, value, trouble) in [
+        ("up", json!(0), Trouble::Senseless),
+        ("prints", json!(0), Trouble::Senseless),
+        ("knead", json!(4_294_967_296_u64), Trouble::Senseless),
+        ("knead", json!(-1), Trouble::Unreadable),
+        ("boards", json!(1.5), Trouble::Unreadable),
+        ("boards", json!([7]), Trouble::Unreadable),
+        ("stencils", json!([["ST-1"]]), Trouble::Unreadable),
+        ("stencils", json!({ "a": 1 }), Trouble::Unreadable),
+        ("stencils", json!([""]), Trouble::Senseless),
+        ("stencils", json!(many), Trouble::Senseless),
+    ] {
+        let mut whole = json!({ "order": "WO-1" });
+        whole[key] = value;
+        assert_eq!(order(&whole), Err(trouble), "{whole}");
+    }
+}
+
+#[test]
+fn an_order_that_ends_may_say_what_was_made() {
+    let ended = router(json!([
+        {"topic": "t", "signal": "order-finished", "order": "/order", "made": "/made"}
+    ]));
+    let order = OrderName::new("WO-1").unwrap();
+    let finished = |made| Ok(Said::OrderFinished { order: order.clone(), made });
+    assert_eq!(outcome(&ended, br#"{"order": "WO-1", "made": 96}"#), finished(Some(96)));
+    assert_eq!(outcome(&ended, br#"{"order": "WO-1"}"#), finished(None));
+    assert_eq!(outcome(&ended, br#"{"order": "WO-1", "made": "x"}"#), Err(Trouble::Unreadable));
+}
+
+#[test]
+fn wipes_have_a_counter_of_their_own() {
+    let wipes = router(json!([{"topic": "t", "signal": "wipe-total", "width": 32}]));
+    let said = outcome(&wipes, b"7");
+    assert!(
+        matches!(&said, Ok(Said::CounterRead { counter, raw: 7, .. }) if counter.as_str() == "wipes")
+    );
+    let both = json!({"broker": "b", "messages": [
+        {"topic": "t", "signal": "wipe-total", "width": 32, "counter": "n"},
+        {"topic": "u", "signal": "stroke-total", "width": 32, "counter": "n"},
+    ]});
+    let both: Settings = serde_json::from_value(both).unwrap();
+    let found = both.check();
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].0, "messages[1].counter");
 }
 
 #[test]

@@ -71,32 +71,29 @@ impl Configuration {
     }
 
     fn check_machines(&self, found: &mut Found) {
-        let mut seen = HashMap::new();
+        let (mut seen, mut folders) = (HashMap::new(), HashMap::new());
         for (index, machine) in self.machines.iter().enumerate() {
             let path = format!("machines[{index}]");
             name(&format!("{path}.name"), &machine.name, MachineName::new, &mut seen, found);
+            if let Some(files) = &machine.files {
+                let folder = files.folder.to_string_lossy();
+                once(&format!("{path}.files.folder"), &folder, &mut folders, found);
+            }
             self.check_machine(&path, machine, found);
         }
     }
 
     fn check_machine(&self, path: &str, machine: &MachineSettings, found: &mut Found) {
-        match (&machine.modbus, &machine.mqtt) {
-            // A printer's strokes may come from elsewhere: `check_counting` looks.
-            (None, None) if machine.is_printer() => {}
-            (None, None) => found.push((
-                path.to_owned(),
-                "it speaks no protocol; add a modbus or an mqtt section".to_owned(),
-            )),
-            (Some(_), Some(_)) => found.push((
-                format!("{path}.mqtt"),
-                "a machine speaks one protocol; make two machines of it, or drop one section"
-                    .to_owned(),
-            )),
-            (Some(modbus), None) => found.extend(below(&format!("{path}.modbus"), modbus.check())),
-            (None, Some(mqtt)) => {
-                found.extend(below(&format!("{path}.mqtt"), mqtt.check()));
-                self.check_broker_of(path, &mqtt.broker, found);
-            }
+        check_protocol(path, machine, found);
+        if let Some(modbus) = &machine.modbus {
+            found.extend(below(&format!("{path}.modbus"), modbus.check()));
+        }
+        if let Some(mqtt) = &machine.mqtt {
+            found.extend(below(&format!("{path}.mqtt"), mqtt.check()));
+            self.check_broker_of(path, &mqtt.broker, found);
+        }
+        if let Some(files) = &machine.files {
+            found.extend(below(&format!("{path}.files"), files.check()));
         }
         check_cycle(path, machine, found);
         check_drives(path, machine, found);
@@ -151,6 +148,33 @@ fn listed<'v>(whole: &'v Value, key: &str) -> &'v [Value] {
 fn sound<T: DeserializeOwned>(whole: &Value, key: &str) -> Vec<(usize, T)> {
     let entries = listed(whole, key).iter().enumerate();
     entries.filter_map(|(index, entry)| Some((index, T::deserialize(entry).ok()?))).collect()
+}
+
+fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
+    let sections = [
+        ("modbus", machine.modbus.is_some()),
+        ("mqtt", machine.mqtt.is_some()),
+        ("files", machine.files.is_some()),
+    ];
+    let mut spoken = sections.into_iter().filter_map(|(name, there)| there.then_some(name));
+    match (spoken.next(), spoken.next()) {
+        // The strokes of a printer may come from elsewhere: `check_counting` looks.
+        (None, _) if machine.is_printer() => {}
+        (None, _) => found.push((
+            path.to_owned(),
+            "it speaks no protocol; add a modbus, an mqtt or a files section".to_owned(),
+        )),
+        (Some(_), Some(second)) => found.push((
+            format!("{path}.{second}"),
+            "a machine speaks one protocol; make two machines of it, or drop one section"
+                .to_owned(),
+        )),
+        (Some(_), None) => {}
+    }
+    if machine.files.is_some() && machine.kind != Kind::Other {
+        let wrong = "a folder of orders is of kind other; make a machine of its own of it";
+        found.push((format!("{path}.kind"), wrong.to_owned()));
+    }
 }
 
 fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {

@@ -37,6 +37,10 @@ pub fn load(file: &Path) -> Result<Configuration, Vec<Fault>> {
     let mut configuration = parse(&name, &text)?;
     if let Some(folder) = file.parent() {
         configuration.ledger = folder.join(&configuration.ledger);
+        for files in configuration.machines.iter_mut().filter_map(|machine| machine.files.as_mut())
+        {
+            files.folder = folder.join(&files.folder);
+        }
     }
     Ok(configuration)
 }

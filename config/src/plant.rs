@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use stencilward_adapters::link::Link;
 use stencilward_adapters::settings::Drive;
-use stencilward_adapters::{modbus, mqtt};
+use stencilward_adapters::{files, modbus, mqtt};
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{MachineName, OutputName, ProductName, StencilCode};
 use stencilward_domain::plant::{
@@ -42,8 +42,14 @@ impl Configuration {
     pub fn links(&self) -> Vec<Box<dyn Link>> {
         let mut links: Vec<Box<dyn Link>> = Vec::new();
         for machine in &self.machines {
-            if let (Ok(name), Some(settings)) = (MachineName::new(&machine.name), &machine.modbus) {
-                links.push(Box::new(modbus::Link::new(name, settings.clone())));
+            let Ok(name) = MachineName::new(&machine.name) else {
+                continue;
+            };
+            if let Some(settings) = &machine.modbus {
+                links.push(Box::new(modbus::Link::new(name.clone(), settings.clone())));
+            }
+            if let Some(settings) = &machine.files {
+                links.push(Box::new(files::Link::new(name, settings.clone())));
             }
         }
         for broker in &self.brokers {

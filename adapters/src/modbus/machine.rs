@@ -34,7 +34,6 @@ pub struct Machine {
     wiring: Arc<Wiring>,
     shared: Arc<Shared>,
     address: SocketAddr,
-    poll: Duration,
     open: Mutex<Option<AbortOnDropHandle<()>>>,
 }
 
@@ -52,7 +51,7 @@ impl Machine {
         let address = listener.local_addr()?;
         let task = tokio::spawn(serve::accept(listener, Arc::clone(&shared)));
         let open = Mutex::new(Some(AbortOnDropHandle::new(task)));
-        Ok(Self { wiring, shared, address, poll: settings.poll.0, open })
+        Ok(Self { wiring, shared, address, open })
     }
 
     /// Where it listens.
@@ -138,12 +137,13 @@ impl Machine {
 }
 
 impl Machine {
-    /// Closes and opens the contact once for each stroke, each long enough to be seen.
+    /// Closes and opens the contact once for each stroke, each until that was read.
     async fn pulse(&self, contact: Contact, count: u64) {
         for _ in 0..count {
             for level in [contact.level, !contact.level] {
-                self.shared.memory(|memory| contact.bit.write(&mut memory.bank, level));
-                tokio::time::sleep(self.poll * 2).await;
+                let mut read = self.shared.memory(|memory| memory.set_contact(contact, level));
+                // It cannot end: the memory that tells of reads is this machine's own.
+                let _ = read.changed().await;
             }
         }
     }
@@ -152,7 +152,7 @@ impl Machine {
 #[async_trait]
 impl Simulated for Machine {
     /// The identity is left out: registers have none. A gateway that reads in rounds hears of
-    /// what stays until its next round; strokes of a contact therefore take their time.
+    /// what stays until its next round; a contact therefore stays until it was read.
     async fn say(&self, said: &Said, _identity: Option<&str>) -> Result<(), CannotSay> {
         if let (Said::StrokesDone { count }, Some(contact)) = (said, self.wiring.contact) {
             self.pulse(contact, *count).await;

@@ -53,6 +53,7 @@ impl Settings {
         for (index, message) in self.messages.iter().enumerate() {
             message.check(&format!("messages[{index}]"), &mut found);
         }
+        self.check_counters(&mut found);
         let mut seen = HashMap::new();
         for (index, output) in self.outputs.iter().enumerate() {
             let path = format!("outputs[{index}]");
@@ -65,6 +66,22 @@ impl Settings {
             }
         }
         found
+    }
+
+    /// One counter counts one thing.
+    fn check_counters(&self, found: &mut Found) {
+        let mut counted = HashMap::new();
+        for (index, message) in self.messages.iter().enumerate() {
+            if let Some((counter, counts)) = message.counter()
+                && message.machine.is_none()
+                && *counted.entry(counter.clone()).or_insert(counts) != counts
+            {
+                found.push((
+                    format!("messages[{index}].counter"),
+                    format!("{counter} is told as a total of strokes and of wipes; rename one"),
+                ));
+            }
+        }
     }
 }
 

@@ -60,6 +60,34 @@ async fn a_printer_is_heard_as_it_speaks() {
 }
 
 #[tokio::test]
+async fn an_io_module_is_heard_as_it_counts() {
+    let points = json!([
+        { "signal": "stroke-contact", "table": "discrete", "at": 0, "counts-when": "off" },
+        { "signal": "wipe-total", "table": "input", "at": 1, "type": "u16" },
+    ]);
+    let (machine, settings) = machine(&points, &json!([])).await;
+    let mut gateway = Gateway::start(settings);
+    let wipes = |raw| Said::CounterRead {
+        counter: CounterName::new("wipes").unwrap(),
+        raw,
+        width: Width::Bits16,
+        reading: Reading::Polled,
+    };
+    let first = gateway.hear_up().await;
+    assert_eq!(first, [Said::LinkUp { resumed: false }, wipes(0)]);
+    let stroke = Said::StrokesDone { count: 1 };
+    tokio::join!(say(&machine, Said::StrokesDone { count: 3 }), async {
+        for _ in 0..3 {
+            let round = gateway.hear("a stroke", |said| *said == stroke).await;
+            assert_eq!(round, [wipes(0), stroke.clone()]);
+        }
+    });
+    say(&machine, wipes(2)).await;
+    gateway.hear("the wipes", |said| *said == wipes(2)).await;
+    gateway.stop().await;
+}
+
+#[tokio::test]
 async fn a_washer_and_a_rack_are_heard_as_they_speak() {
     let points = json!([
         { "signal": "wash-running", "table": "discrete", "at": 3 },

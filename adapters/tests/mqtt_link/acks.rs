@@ -153,7 +153,10 @@ async fn a_full_intake_keeps_the_connection() {
 /// Each quality of service arrives, and QoS 2 once.
 async fn every_quality(address: SocketAddr) {
     use rumqttc::QoS::{AtLeastOnce, AtMostOnce, ExactlyOnce};
-    let entry = |qos: u8| json!({ "topic": format!("q{qos}"), "signal": "boards-counted", "count": "/n", "qos": qos });
+    let entry = |qos: u8| {
+        json!({ "topic": format!("q{qos}"), "signal": "boards-counted", "count": "/n",
+                "identity": "/n", "qos": qos })
+    };
     let made_of = settings(&json!([entry(0), entry(1), entry(2)]), &json!([]));
     let mut gateway = Gateway::up(address, made_of.clone()).await;
     let mut client = Client::connect(address, "printer").await;
@@ -176,7 +179,7 @@ async fn every_quality(address: SocketAddr) {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn entries_that_overlap_hear_a_message_once() {
     let broker = Embedded::start().await;
-    let entry = |topic: &str| json!({ "topic": topic, "signal": "boards-counted", "count": "/n" });
+    let entry = |topic: &str| json!({ "topic": topic, "signal": "boards-counted", "count": "/n", "identity": "/n" });
     let entries = json!([entry("a/#"), entry("a/+"), entry("a/b"), entry("c")]);
     let mut gateway = Gateway::up(broker.address, settings(&entries, &json!([]))).await;
     let mut client = Client::connect(broker.address, "printer").await;

@@ -28,6 +28,8 @@ fn refusal() -> Decision {
         stencil: Some(StencilCode::new("ST-0001").unwrap()),
         machine: Some(name("printer-1")),
         slot: Some(SlotName::new("A1").unwrap()),
+        order: None,
+        by: None,
         reasons: vec![Cause {
             reason: Reason::Unwashed { strokes: 42 },
             because: Some(Position(1207)),

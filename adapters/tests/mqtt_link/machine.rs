@@ -22,7 +22,8 @@ use crate::gateway::{Gateway, name, printer, settings};
 fn everything() -> Settings {
     let order = json!({
         "identity": "/id", "order": "/order", "product": "/p~1q", "side": "/side",
-        "revision": "/rev~0", "boards": "/boards",
+        "revision": "/rev~0", "boards": "/boards", "panels-per-stroke": "/panel/boards",
+        "strokes-per-panel": "/panel/strokes", "setup-strokes": "/kneading", "stencils": "/stencils",
     });
     let (mut released, mut started) = (order.clone(), order);
     released["topic"] = json!("released");
@@ -32,6 +33,8 @@ fn everything() -> Settings {
     let messages = json!([
         { "topic": "total", "signal": "stroke-total", "identity": "/id", "width": 64, "value": "/n" },
         { "topic": "done", "signal": "strokes-done", "identity": "/id", "count": "/deep/0/n" },
+        { "topic": "wipes", "signal": "wipe-total", "identity": "/id", "width": 64, "value": "/n" },
+        { "topic": "wiped", "signal": "wipes-done", "identity": "/id", "count": "/n" },
         { "topic": "boards", "signal": "boards-counted", "identity": "/id", "count": "/n" },
         { "topic": "seat", "signal": "stencil-seated", "identity": "/id", "stencil": "/code" },
         { "topic": "wash", "signal": "wash-began", "identity": "/id", "stencil": "/code",
@@ -56,7 +59,8 @@ fn everything() -> Settings {
           "unit": "N/cm", "value": "/value", "stencil": "/code" },
         released,
         started,
-        { "topic": "finished", "signal": "order-finished", "identity": "/id", "order": "/order" },
+        { "topic": "finished", "signal": "order-finished", "identity": "/id", "order": "/order",
+          "made": "/made" },
     ]);
     settings(&messages, &json!([]))
 }
@@ -85,29 +89,35 @@ fn order_spec() -> impl Strategy<Value = OrderSpec> {
     let side = prop_oneof![Just(None), Just(Some(Side::Top)), Just(Some(Side::Bottom))];
     let product = proptest::option::of(text());
     let revision = proptest::option::of(text());
-    (order(), product, side, revision, any::<Option<u64>>()).prop_map(
-        |(order, product, side, revision, quantity)| OrderSpec {
+    let factor = || proptest::option::of(1..=u32::MAX);
+    let numbers = (any::<Option<u64>>(), factor(), factor(), any::<Option<u32>>());
+    let stencils = proptest::collection::vec(code(), 0..4);
+    (order(), product, side, revision, numbers, stencils).prop_map(
+        |(order, product, side, revision, numbers, stencils)| OrderSpec {
             order,
             product: product.map(|text| ProductName::new(&text).unwrap()),
             side,
             revision,
-            quantity,
-            panels_per_stroke: None,
-            strokes_per_panel: None,
+            quantity: numbers.0,
+            panels_per_stroke: numbers.1,
+            strokes_per_panel: numbers.2,
+            setup_strokes: numbers.3,
+            stencils,
         },
     )
 }
 
 fn counted() -> Vec<BoxedStrategy<Said>> {
-    let strokes = CounterName::new("strokes").unwrap();
-    let read = move |raw| Said::CounterRead {
-        counter: strokes.clone(),
+    let counter = prop_oneof![Just("strokes"), Just("wipes")];
+    let read = |(counter, raw)| Said::CounterRead {
+        counter: CounterName::new(counter).unwrap(),
         raw,
         width: Width::Bits64,
         reading: Reading::Reported,
     };
     vec![
-        any::<u64>().prop_map(read).boxed(),
+        (counter, any::<u64>()).prop_map(read).boxed(),
+        any::<u64>().prop_map(|count| Said::WipesDone { count }).boxed(),
         any::<u64>().prop_map(|count| Said::StrokesDone { count }).boxed(),
         any::<u64>().prop_map(|count| Said::BoardsCounted { count }).boxed(),
     ]
@@ -184,7 +194,9 @@ fn told() -> Vec<BoxedStrategy<Said>> {
             .boxed(),
         order_spec().prop_map(Said::OrderReleased).boxed(),
         order_spec().prop_map(Said::OrderStarted).boxed(),
-        order().prop_map(|order| Said::OrderFinished { order }).boxed(),
+        (order(), any::<Option<u64>>())
+            .prop_map(|(order, made)| Said::OrderFinished { order, made })
+            .boxed(),
     ]
 }
 

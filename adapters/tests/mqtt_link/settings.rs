@@ -17,7 +17,9 @@ fn read(router: &Router, topic: &str, message: &Value) -> Vec<Reading> {
 #[test]
 fn every_entry_of_a_topic_is_asked() {
     let of = |topic: &str| {
-        let entry = json!({ "topic": topic, "signal": "boards-counted", "count": "/n" });
+        let entry = json!({
+            "topic": topic, "signal": "boards-counted", "count": "/n", "identity": "/n",
+        });
         settings(&json!([entry]), &json!([]))
     };
     let router = Router::new(&[
@@ -71,9 +73,11 @@ fn long_identities_stay_apart() {
     assert!(one.len() < 200);
 }
 
-const SIGNALS: [&str; 18] = [
+const SIGNALS: [&str; 20] = [
     "stroke-total",
     "strokes-done",
+    "wipe-total",
+    "wipes-done",
     "stencil-seated",
     "stencil-removed",
     "wash-began",
@@ -92,7 +96,7 @@ const SIGNALS: [&str; 18] = [
     "boards-counted",
 ];
 
-const POINTERS: [&str; 18] = [
+const POINTERS: [&str; 23] = [
     "identity",
     "time",
     "machine",
@@ -111,6 +115,11 @@ const POINTERS: [&str; 18] = [
     "side",
     "revision",
     "boards",
+    "panels-per-stroke",
+    "strokes-per-panel",
+    "setup-strokes",
+    "stencils",
+    "made",
 ];
 
 fn pointer() -> impl Strategy<Value = String> {

@@ -36,7 +36,8 @@ async fn a_stored_state_counts_though_the_past_does_not() {
     let made_of = settings(
         &json!([
             { "topic": "t", "signal": "stroke-total", "width": 32, "value": "/total" },
-            { "topic": "t", "signal": "boards-counted", "count": "/boards" },
+            { "topic": "t", "signal": "boards-counted", "count": "/boards",
+              "identity": "/boards" },
         ]),
         &json!([]),
     );

@@ -175,7 +175,15 @@ impl At<'_> {
                 self.tell("name", wrong);
             }
         }
-        if nobody && self.machine.counts_for.is_none() {
+        if self.machine.counts_for.is_some() {
+            return;
+        }
+        if tally.orders && !nobody && self.on_a_shared_line() {
+            let wrong = "missing: its line has several printers, and boards and orders are about \
+                         one; name it, and make a machine of each where it speaks of several";
+            self.tell("counts-for", wrong);
+        }
+        if nobody {
             let wrong = format!(
                 "missing: it counts strokes or wipes and is no printer; name the printer that \
                  makes them; printers: {}",
@@ -183,6 +191,14 @@ impl At<'_> {
             );
             self.tell("counts-for", wrong);
         }
+    }
+
+    /// True when it is no printer and its line has more than one.
+    fn on_a_shared_line(&self) -> bool {
+        let line = &self.machine.line;
+        let machines = self.look.machines.iter().map(|(_, machine)| machine);
+        let printers = machines.filter(|other| other.is_printer() && other.line == *line);
+        line.is_some() && !self.machine.is_printer() && printers.count() > 1
     }
 
     fn check_strokes(&mut self) {

@@ -172,3 +172,26 @@ fn a_heartbeat_on_a_coil_and_a_permit_on_a_register_are_refused_when_read() {
         assert!(error.to_string().contains(table), "{error}");
     }
 }
+
+#[test]
+fn counters_contacts_and_tension() {
+    let told = of_points(&json!([
+        { "signal": "wipe-total", "table": "input", "at": 0, "type": "i16" },
+        { "signal": "wipe-total", "table": "input", "at": 1, "type": "u16" },
+        { "signal": "stroke-total", "table": "input", "at": 2, "type": "u16", "counter": "wipes" },
+        { "signal": "stroke-contact", "table": "discrete", "at": 0 },
+        { "signal": "stroke-contact", "table": "coil", "at": 1, "counts-when": "off" },
+        { "signal": "measured", "table": "input", "at": 3, "type": "u16", "quantity": "tension",
+          "unit": "N/m" },
+        { "signal": "measured", "table": "input", "at": 4, "type": "u16", "quantity": "tension",
+          "unit": "N/cm" },
+    ]));
+    let expected = [
+        "points[0].type",
+        "points[1].counter",
+        "points[2].counter",
+        "points[4].signal",
+        "points[5].unit",
+    ];
+    assert_eq!(told, expected);
+}

@@ -44,6 +44,34 @@ fn the_seat_comes_before_the_counters_and_both_in_every_round() {
     assert_eq!(decoder.round(&bank).said, [Said::Removed, read]);
 }
 
+/// The strokes of each round while a contact takes these levels. None: the link is lost.
+fn strokes(counts_when: &str, levels: &[Option<bool>]) -> Vec<usize> {
+    let mut decoder = decoder(&json!([
+        { "signal": "stroke-contact", "table": "discrete", "at": 3, "counts-when": counts_when },
+    ]));
+    let mut bank = Bank::default();
+    let mut told = Vec::new();
+    for level in levels {
+        let Some(level) = level else {
+            decoder.lost();
+            continue;
+        };
+        bank.set_bit(BitTable::Discrete, 3, *level);
+        let said = decoder.round(&bank).said;
+        told.push(said.iter().filter(|said| **said == Said::StrokesDone { count: 1 }).count());
+    }
+    told
+}
+
+#[test]
+fn a_contact_counts_where_its_level_begins() {
+    let (on, off) = (Some(true), Some(false));
+    assert_eq!(strokes("on", &[off, on, on, off, on, off]), [0, 1, 0, 0, 1, 0]);
+    assert_eq!(strokes("off", &[off, on, on, off, on, off]), [0, 0, 0, 1, 0, 1]);
+    assert_eq!(strokes("on", &[on, off, on]), [0, 0, 1], "when it began is not known");
+    assert_eq!(strokes("on", &[off, None, on, off, on]), [0, 0, 0, 1], "nor across a lost link");
+}
+
 #[test]
 fn a_seat_that_cannot_be_read_seats_nothing_known() {
     let mut decoder = decoder(&json!([

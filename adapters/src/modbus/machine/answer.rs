@@ -63,7 +63,11 @@ fn read(memory: &Memory, function: u8, at: u16, count: u16) -> Result<Vec<u8>, u
     if !(1..=most).contains(&count) {
         return Err(ILLEGAL_VALUE);
     }
-    let bits = |table| memory.bank.bits(table, at, count).map(|bits| packed(&bits));
+    let bits = |table| {
+        let bits = memory.bank.bits(table, at, count)?;
+        memory.note_read(table, at, count);
+        Some(packed(&bits))
+    };
     let words = |table| {
         let words = memory.bank.words(table, at, count)?;
         Some(words.into_iter().flat_map(u16::to_be_bytes).collect())

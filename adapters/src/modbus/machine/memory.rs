@@ -2,9 +2,11 @@
 
 use std::sync::Arc;
 
+use tokio::sync::watch;
+
 use crate::modbus::bank::Bank;
 use crate::modbus::settings::{BitTable, RegisterTable};
-use crate::modbus::wiring::Wiring;
+use crate::modbus::wiring::{Bit, Contact, Wiring};
 
 /// Coils, discrete inputs and registers, and the outputs among them.
 #[derive(Debug)]
@@ -12,6 +14,8 @@ pub(super) struct Memory {
     pub(super) bank: Bank,
     /// Writes are acknowledged and change nothing.
     pub(super) disobeys: bool,
+    /// Counts the reads of the stroke contact.
+    contact_reads: watch::Sender<u64>,
     wiring: Arc<Wiring>,
 }
 
@@ -29,9 +33,24 @@ impl Memory {
             let zeros = vec![0; usize::from(field.format.registers())];
             bank.set_words(field.table, field.at, &zeros);
         }
-        let mut memory = Self { bank, disobeys: false, wiring };
+        let contact_reads = watch::Sender::default();
+        let mut memory = Self { bank, disobeys: false, contact_reads, wiring };
         memory.set_outputs(|on_permit| !on_permit);
         memory
+    }
+
+    /// Sets the contact's level. What is given changes when it has been read.
+    pub(super) fn set_contact(&mut self, contact: Contact, level: bool) -> watch::Receiver<u64> {
+        contact.bit.write(&mut self.bank, level);
+        self.contact_reads.subscribe()
+    }
+
+    /// Notes that bits were read.
+    pub(super) fn note_read(&self, table: BitTable, at: u16, count: u16) {
+        let read = |bit: Bit| bit.table == table && bit.at >= at && bit.at - at < count;
+        if self.wiring.contact.is_some_and(|contact| read(contact.bit)) {
+            self.contact_reads.send_modify(|reads| *reads += 1);
+        }
     }
 
     /// Coils off and registers 0, whatever that means to the machine.
