@@ -3,6 +3,7 @@
 //! A list is read whole: every row's faults are told at once, each with its line and what to do.
 
 mod cells;
+pub mod events;
 mod fault;
 mod form;
 pub mod orders;

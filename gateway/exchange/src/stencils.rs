@@ -7,11 +7,14 @@ mod write;
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{ProductName, StencilCode};
 use stencilward_domain::signal::Side;
+use stencilward_domain::state::State;
 use stencilward_domain::stencil::{Cleanliness, Stencils};
 use stencilward_domain::wear::WearLimits;
 
+use crate::Form;
+
 pub use plan::{Plan, Revised, plan};
-pub use read::read;
+pub use read::{List, read};
 pub use write::write;
 
 /// The columns of the list. Only `stencil` must be given, and `rated_strokes` for a new one.
@@ -93,4 +96,11 @@ pub fn entries(stencils: &Stencils, source: &str) -> Vec<Entry> {
             Entry::whole(&stencil.spec, stencil.strokes, clean, source)
         })
         .collect()
+}
+
+/// The list of the stencils in use, as text.
+#[must_use]
+pub fn export(form: Form, state: &State) -> String {
+    let source = format!("export of the ledger up to event {}", state.head);
+    write(form, &entries(&state.stencils, &source))
 }

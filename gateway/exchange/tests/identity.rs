@@ -67,7 +67,7 @@ proptest! {
         for form in [Form::Csv, Form::JsonLines] {
             let text = stencils::write(form, &entries);
             let read = stencils::read(form, text.as_bytes());
-            let read = read.map_err(|faults| TestCaseError::fail(format!("{faults:?}\n{text}")))?;
+            prop_assert_eq!(&read.faults, &[], "{}", text);
 
             let plan = stencils::plan(&read, &site, "nobody");
             prop_assert_eq!((plan.same, plan.request()), (entries.len(), None));

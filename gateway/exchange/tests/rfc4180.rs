@@ -11,10 +11,11 @@ fn read(text: &str) -> Result<Vec<(u64, Cells)>, Vec<String>> {
         let product = entry.product.map(|product| product.to_string()).unwrap_or_default();
         (line, [entry.stencil.to_string(), product, entry.revision.unwrap_or_default()])
     };
-    match stencils::read(Form::Csv, text.as_bytes()) {
-        Ok(entries) => Ok(entries.into_iter().map(cells).collect()),
-        Err(faults) => Err(faults.iter().map(ToString::to_string).collect()),
+    let list = stencils::read(Form::Csv, text.as_bytes());
+    if list.faults.is_empty() {
+        return Ok(list.entries.into_iter().map(cells).collect());
     }
+    Err(list.faults.iter().map(ToString::to_string).collect())
 }
 
 fn rows(rows: &[(u64, [&str; 3])]) -> Result<Vec<(u64, Cells)>, Vec<String>> {

@@ -14,13 +14,12 @@ use stencilward_exchange::{Form, MOST_ROWS};
 const NOW: Timestamp = Timestamp(1_000_000);
 
 fn faults(text: &str) -> Vec<String> {
-    let faults = stencils::read(Form::Csv, text.as_bytes()).expect_err("there are faults");
-    faults.iter().map(ToString::to_string).collect()
+    let list = stencils::read(Form::Csv, text.as_bytes());
+    list.faults.iter().map(ToString::to_string).collect()
 }
 
 fn planned(site: &Site, text: &str) -> stencils::Plan {
-    let entries = stencils::read(Form::Csv, text.as_bytes()).expect("no fault by itself");
-    plan(&entries, site, "the test")
+    plan(&stencils::read(Form::Csv, text.as_bytes()), site, "the test")
 }
 
 fn told(plan: &stencils::Plan) -> Vec<String> {
@@ -129,7 +128,8 @@ fn what_a_list_cannot_change_is_a_fault_that_says_what_can() {
                 ST-1,2000,11,false\n\
                 ST-R,,,\n\
                 ST-C,2000,,\n\
-                ST-9,,,\n";
+                ST-9,,,\n\
+                ST-8,0,,\n";
     let expected = [
         "line 2, strokes_so_far: ST-1 has 10 strokes here, not 11: leave the cell empty, or \
          correct the event that is wrong",
@@ -138,6 +138,7 @@ fn what_a_list_cannot_change_is_a_fault_that_says_what_can() {
         "line 4: ST-C is in the configuration, which would change it back at the next start: \
          change it there",
         "line 5, rated_strokes: missing: a new stencil needs the strokes it is rated for",
+        "line 6, rated_strokes: 0 is out of range: write a number from 1 to 18446744073709551615",
     ];
     let plan = planned(&site(), text);
     assert_eq!(told(&plan), expected);

@@ -41,7 +41,7 @@ use stencilward_domain::time::Timestamp;
 pub use figure::{Figure, Value};
 pub use heard::refers_to;
 pub use positions::Positions;
-pub use setup::{Filter, NotPickable, Period, Setup};
+pub use setup::{Filter, NotPickable, NotThere, Period, Setup};
 pub use table::{Column, Table, TableName, Unit};
 
 use bases::Bases;
@@ -108,11 +108,7 @@ impl Review {
 
     /// Takes in the next event of the ledger, with the event that [`refers_to`] names. Breaks,
     /// without taking it in, at the first event later than the period's `at`.
-    pub fn listen(
-        &mut self,
-        recorded: &Recorded,
-        original: Option<&Recorded>,
-    ) -> ControlFlow<()> {
+    pub fn listen(&mut self, recorded: &Recorded, original: Option<&Recorded>) -> ControlFlow<()> {
         if self.period.at.is_some_and(|at| recorded.fact.at > at) {
             return ControlFlow::Break(());
         }
@@ -197,13 +193,13 @@ impl Review {
     fn picks_stencil(&self, asked: &Asked, code: Option<&StencilCode>) -> bool {
         let (wanted, product) = (&asked.filter.stencil, &asked.filter.product);
         let of = || self.state.stencils.get(code?)?.spec.product.as_ref();
-        (wanted.is_none() || wanted.as_ref() == code) && (product.is_none() || *product == of().cloned())
+        (wanted.is_none() || wanted.as_ref() == code)
+            && (product.is_none() || *product == of().cloned())
     }
 
     /// True when any of several stencils is asked for, or none in particular.
     fn picks_any(&self, asked: &Asked, codes: &[StencilCode]) -> bool {
-        let all = asked.filter.stencil.is_none() && asked.filter.product.is_none();
-        all || codes.iter().any(|code| self.picks_stencil(asked, Some(code)))
+        !asked.filter.by_stencil() || codes.iter().any(|code| self.picks_stencil(asked, Some(code)))
     }
 
     fn picks_machine(&self, asked: &Asked, machine: Option<&MachineName>) -> bool {

@@ -1,6 +1,9 @@
 //! What the `stencilward` program can be told to do.
 
 mod check;
+mod export;
+mod import;
+mod report;
 mod run;
 
 use std::path::PathBuf;
@@ -9,6 +12,7 @@ use std::time::Duration;
 
 use clap::{Parser, Subcommand};
 use stencilward_config::{Configuration, Fault};
+use stencilward_exchange::Form;
 
 use crate::demo;
 use crate::logging::LogFormat;
@@ -40,6 +44,12 @@ enum Command {
         /// The configuration file.
         file: PathBuf,
     },
+    /// Print or export what the ledger adds up to; works while a gateway runs.
+    Report(report::Arguments),
+    /// Take in a stencil list; works while a gateway runs.
+    Import(import::Arguments),
+    /// Write the stencil list or the ledger's events; works while a gateway runs.
+    Export(export::Arguments),
     /// Run an invented plant on loopback, with simulated machines on real protocols.
     Demo {
         /// End by itself after this time, such as 60s; without it, Ctrl-C ends it.
@@ -49,6 +59,24 @@ enum Command {
         #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:9464")]
         listen: String,
     },
+}
+
+/// How a list is written.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum ListForm {
+    /// Comma-separated values (RFC 4180).
+    Csv,
+    /// One JSON object a line.
+    Jsonl,
+}
+
+impl From<ListForm> for Form {
+    fn from(form: ListForm) -> Self {
+        match form {
+            ListForm::Csv => Self::Csv,
+            ListForm::Jsonl => Self::JsonLines,
+        }
+    }
 }
 
 fn span(text: &str) -> Result<Duration, String> {
@@ -63,6 +91,9 @@ pub fn carry_out(cli: Cli) -> ExitCode {
     match cli.command {
         Command::Check { file } => check::check(&file),
         Command::Run { file } => run::run(&file, cli.log),
+        Command::Report(arguments) => report::report(&arguments),
+        Command::Import(arguments) => import::import(&arguments, cli.log),
+        Command::Export(arguments) => export::export(&arguments),
         Command::Demo { length, listen } => demo::demo(length, listen, cli.log),
     }
 }

@@ -1,6 +1,5 @@
 //! A running gateway: opened, started, stopped in order.
 
-use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -8,7 +7,6 @@ use std::time::Duration;
 use anyhow::Context as _;
 use stencilward_adapters::link::{Floor, Intake, Link, now};
 use stencilward_config::Configuration;
-use stencilward_domain::event::{Position, Stream};
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
@@ -21,15 +19,13 @@ use tokio_util::sync::CancellationToken;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
+use crate::replay::replay;
 
 /// Deliveries that may wait for the site task; a full intake slows the links down.
 const INTAKE: usize = 1_024;
 
 /// Visits that may wait for the site task.
 const VISITS: usize = 256;
-
-/// Events read from the ledger at once.
-const PAGE: usize = 10_000;
 
 /// Time given to the links to end and to the site task to write what they left.
 pub const DRAIN: Duration = Duration::from_secs(10);
@@ -73,7 +69,11 @@ impl Gateway {
         let mut site = Site::new(configuration.plant());
         let metrics = Arc::new(Metrics::new()?);
         let mut follower = Follower::new(Arc::clone(&metrics));
-        let versions = replay(&*ledger, &mut site, &mut follower).await?;
+        let versions = replay(&*ledger, |recorded| {
+            site.replay(recorded);
+            follower.count(&recorded.fact.event);
+        })
+        .await?;
         site.start(env!("CARGO_PKG_VERSION"), now());
         follower.show_all(&site);
 
@@ -195,28 +195,6 @@ async fn open(configuration: &Configuration) -> anyhow::Result<SqliteLedger> {
     let file = configuration.ledger.clone();
     let opened = tokio::task::spawn_blocking(move || SqliteLedger::open(&file)).await?;
     opened.with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()))
-}
-
-/// Feeds the ledger's events to the site and the counts, and gives each stream's version.
-async fn replay(
-    ledger: &dyn Ledger,
-    site: &mut Site,
-    follower: &mut Follower,
-) -> anyhow::Result<HashMap<Stream, u64>> {
-    let mut versions = HashMap::new();
-    let mut position = Position(0);
-    loop {
-        let page = ledger.read(position, PAGE).await.context("cannot read the ledger")?;
-        let Some(last) = page.last() else { break };
-        position = last.recorded.position;
-        for entry in &page {
-            site.replay(&entry.recorded);
-            follower.count(&entry.recorded.fact.event);
-            versions.insert(entry.recorded.fact.event.stream(), entry.version);
-        }
-        tracing::info!(events = position.0, "replaying the ledger");
-    }
-    Ok(versions)
 }
 
 fn start_links(links: Vec<Box<dyn Link>>, floor: &Floor) -> JoinSet<()> {

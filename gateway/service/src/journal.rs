@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
 
-use stencilward_domain::event::{Recorded, Stream};
+use stencilward_domain::event::{Position, Recorded, Stream};
 use stencilward_ledger::{Append, BatchId, Ledger, LedgerError, Refused};
 
 use crate::metrics::Metrics;
@@ -51,6 +51,13 @@ impl Journal {
         let session =
             u64::try_from(since.as_nanos()).unwrap_or_default() ^ u64::from(std::process::id());
         Self { ledger, metrics, versions, session, batches: 0 }
+    }
+
+    /// The event at this place, as the ledger has it; none when it has none there.
+    pub(crate) async fn event(&self, at: Position) -> Result<Option<Recorded>, LedgerError> {
+        let before = Position(at.0.saturating_sub(1));
+        let found = self.ledger.read(before, 1).await?.pop();
+        Ok(found.map(|entry| entry.recorded).filter(|recorded| recorded.position == at))
     }
 
     /// The appends for these events: one for each run of events of one stream.

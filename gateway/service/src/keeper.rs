@@ -6,9 +6,9 @@ use std::time::Duration;
 
 use stencilward_adapters::link::{Delivery, now};
 use stencilward_domain::decision::Decision;
-use stencilward_domain::event::Recorded;
+use stencilward_domain::event::{Position, Recorded};
 use stencilward_domain::outputs::Wanted;
-use stencilward_domain::site::{Reply, Site};
+use stencilward_domain::site::{Correction, Reply, Site};
 use stencilward_domain::time::Timestamp;
 use stencilward_web::{Readiness, Visit};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -100,7 +100,7 @@ impl Keeper {
                     self.hear(&mut round, &mut waiting);
                 }
                 visit = self.visits.recv(), if visited => match visit {
-                    Some(visit) => self.receive(visit, &mut waiting),
+                    Some(visit) => self.receive(visit, &mut waiting).await,
                     None => visited = false,
                 },
                 () = self.give_up.cancelled() => break,
@@ -127,13 +127,30 @@ impl Keeper {
         }
     }
 
-    fn receive(&mut self, visit: Visit, waiting: &mut Waiting) {
-        match visit {
-            Visit::Ask { request, reply } => {
-                let answer = self.site.ask(&request, now());
-                waiting.replies.push((reply, answer));
+    async fn receive(&mut self, visit: Visit, waiting: &mut Waiting) {
+        let (answer, reply) = match visit {
+            Visit::Look(look) => return look(&self.site, now()),
+            Visit::Ask { request, reply } => (self.site.ask(&request, now()), reply),
+            Visit::AskAfter { look, reply } => match look(&self.site, now()) {
+                Some(request) => (self.site.ask(&request, now()), reply),
+                None => return,
+            },
+            Visit::Correct { of, correction, reply } => {
+                (self.correct(of, &correction).await, reply)
             }
-            Visit::Look(look) => look(&self.site, now()),
+        };
+        waiting.replies.push((reply, answer));
+    }
+
+    /// Everything recorded is durable between two visits, so the ledger has what is corrected.
+    async fn correct(&mut self, of: Position, correction: &Correction) -> Reply {
+        match self.journal.event(of).await {
+            Ok(Some(original)) => self.site.correct(&original, correction, now()),
+            Ok(None) => {
+                let head = self.site.state().head;
+                Reply::Refused(format!("there is no event {of}: the ledger ends at {head}"))
+            }
+            Err(error) => Reply::Refused(crate::chain(&error)),
         }
     }
 

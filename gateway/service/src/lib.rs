@@ -8,6 +8,7 @@ mod journal;
 mod keeper;
 pub mod logging;
 mod metrics;
+mod replay;
 
 use std::error::Error;
 

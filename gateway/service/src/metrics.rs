@@ -2,14 +2,14 @@
 
 mod families;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 use std::time::Duration;
 
 use prometheus::{Encoder, IntCounter, Registry, TextEncoder};
 use stencilward_adapters::link::{Observer, Trouble};
 use stencilward_domain::decision::{Decision, Rule};
-use stencilward_domain::event::{Event, Recorded};
+use stencilward_domain::event::{Event, LikelyCause, Recorded};
 use stencilward_domain::machine::{LinkState, Machine};
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::site::Site;
@@ -138,12 +138,9 @@ impl Follower {
         for recorded in events {
             self.count(&recorded.fact.event);
         }
-        let mut shown: Vec<&StencilCode> = Vec::new();
-        for code in events.iter().flat_map(|recorded| stencils_in(&recorded.fact.event)) {
-            if !shown.contains(&code) {
-                shown.push(code);
-                self.show_stencil(code, site);
-            }
+        let touched = events.iter().flat_map(|recorded| stencils_in(&recorded.fact.event));
+        for code in touched.collect::<BTreeSet<_>>() {
+            self.show_stencil(code, site);
         }
         for (name, machine) in &site.state().machines {
             if site.plant().machines.contains_key(name) {
@@ -171,6 +168,23 @@ impl Follower {
                 families.unmatched_washes.with_label_values(&[machine.as_str()]).inc();
             }
             Event::DriedOut { .. } => families.dry_outs.inc(),
+            _ => self.count_strokes(event),
+        }
+    }
+
+    fn count_strokes(&self, event: &Event) {
+        let families = &self.metrics.families;
+        match event {
+            Event::StrokesAssigned { count, .. } => families.assigned_strokes.inc_by(*count),
+            Event::StrokesWrittenOff { count, .. } => families.written_off_strokes.inc_by(*count),
+            Event::StrokesCorrected { .. } => families.stroke_corrections.inc(),
+            Event::WipesCounted { machine, count, .. } => {
+                families.understencil_wipes.with_label_values(&[machine.as_str()]).inc_by(*count);
+            }
+            Event::BasesDisagreed { machine, checked_by, likely, .. } => {
+                let labels = [machine.as_str(), checked_by.as_str(), cause(*likely)];
+                families.basis_disagreements.with_label_values(&labels).inc();
+            }
             _ => {}
         }
     }
@@ -223,6 +237,19 @@ impl Follower {
     }
 }
 
+/// The likely cause's word, as in the ledger.
+fn cause(likely: LikelyCause) -> &'static str {
+    match likely {
+        LikelyCause::CounterRestarted => "counter-restarted",
+        LikelyCause::NotHeard => "not-heard",
+        LikelyCause::DoublePrint => "double-print",
+        LikelyCause::WrongPanelFactor => "wrong-panel-factor",
+        LikelyCause::OrderScrapped => "order-scrapped",
+        LikelyCause::Silent => "silent",
+        LikelyCause::Unknown => "unknown",
+    }
+}
+
 fn stencils_in(event: &Event) -> impl Iterator<Item = &StencilCode> {
     let candidates = match event {
         Event::StrokesUnattributed { candidates, .. } => candidates.as_slice(),
@@ -241,6 +268,26 @@ impl StencilSeries {
         }
         for (band, gauge) in WearBand::ALL.iter().zip(&self.wear_band) {
             gauge.set(i64::from(stencil.band.value == *band));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn causes_have_the_ledgers_words() {
+        for likely in [
+            LikelyCause::CounterRestarted,
+            LikelyCause::NotHeard,
+            LikelyCause::DoublePrint,
+            LikelyCause::WrongPanelFactor,
+            LikelyCause::OrderScrapped,
+            LikelyCause::Silent,
+            LikelyCause::Unknown,
+        ] {
+            assert_eq!(serde_json::json!(likely), cause(likely));
         }
     }
 }

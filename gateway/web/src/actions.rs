@@ -1,74 +1,18 @@
-//! What people do, one POST each.
+//! What people do to a stencil or at a machine, one POST each.
 
 use axum::Json;
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
-use serde::Deserialize;
 use serde_json::{Value, json};
-use stencilward_domain::names::{BadName, MachineName, OrderName, SlotName, StencilCode};
+use stencilward_domain::names::{MachineName, OrderName, SlotName, StencilCode};
 use stencilward_domain::signal::WashOutcome;
 use stencilward_domain::site::{Reply, Request};
-use stencilward_domain::time::Timestamp;
 
 use crate::Surface;
 use crate::problem::Problem;
+use crate::said::{Said, bad, name};
 use crate::views::decision_view;
-
-/// Longest free text, in characters.
-const LONGEST_TEXT: usize = 500;
-
-/// What an action may say; each action needs its own part of it.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Said {
-    by: Option<String>,
-    why: Option<String>,
-    strokes: Option<u64>,
-    /// Milliseconds since 1970.
-    until: Option<Timestamp>,
-    rack: Option<String>,
-    slot: Option<String>,
-    order: Option<String>,
-    stencil: Option<String>,
-    outcome: Option<WashOutcome>,
-}
-
-impl Said {
-    fn by(&self) -> Result<String, Problem> {
-        needed("by", "who does this", self.by.as_deref())
-    }
-
-    fn by_if_said(&self) -> Result<Option<String>, Problem> {
-        self.by.is_some().then(|| self.by()).transpose()
-    }
-
-    fn why(&self) -> Result<String, Problem> {
-        needed("why", "the reason, in words", self.why.as_deref())
-    }
-}
-
-fn bad(detail: impl Into<String>) -> Problem {
-    Problem::new(StatusCode::BAD_REQUEST, detail)
-}
-
-fn needed(key: &str, meaning: &str, text: Option<&str>) -> Result<String, Problem> {
-    match text.map(str::trim) {
-        None | Some("") => Err(bad(format!("{key} is missing: {meaning}"))),
-        Some(text) if text.chars().count() > LONGEST_TEXT => {
-            Err(bad(format!("{key} is longer than {LONGEST_TEXT} characters")))
-        }
-        Some(text) => Ok(text.to_owned()),
-    }
-}
-
-fn name<T>(
-    key: &str,
-    text: Option<&String>,
-    new: fn(&str) -> Result<T, BadName>,
-) -> Result<Option<T>, Problem> {
-    text.map(|text| new(text).map_err(|error| bad(format!("{key}: {error}")))).transpose()
-}
 
 /// `POST /api/v1/stencils/{code}/{action}`.
 pub(crate) async fn on_stencil(
@@ -95,11 +39,18 @@ pub(crate) async fn on_stencil(
             let outcome = said.outcome.unwrap_or(WashOutcome::Passed);
             Request::ReportWash { stencil, outcome, by: said.by()? }
         }
+        "strokes" => Request::Enter {
+            stencil,
+            machine: said.machine()?,
+            strokes: said.strokes()?,
+            by: said.by()?,
+            why: said.why()?,
+        },
         "hold" => Request::Hold { stencil, by: said.by()?, why: said.why()? },
         "release" => Request::Release { stencil, by: said.by()?, why: said.why()? },
         "concession" => Request::Grant {
             stencil,
-            strokes: said.strokes.ok_or_else(|| bad("strokes is missing: how many are allowed"))?,
+            strokes: said.strokes()?,
             until: said.until,
             by: said.by()?,
             why: said.why()?,
@@ -107,13 +58,8 @@ pub(crate) async fn on_stencil(
         "withdraw" => Request::Withdraw { stencil, by: said.by()?, why: said.why()? },
         "retire" => Request::Retire { stencil, by: said.by()?, why: said.why()? },
         _ => {
-            return Err(Problem::new(
-                StatusCode::NOT_FOUND,
-                format!(
-                    "there is no action {action}; there are store, take, wash, hold, release, \
-                     concession, withdraw, retire"
-                ),
-            ));
+            let known = "store, take, wash, strokes, hold, release, concession, withdraw, retire";
+            return Err(no_action(&action, known));
         }
     };
     carry_out(&surface, request).await
@@ -128,24 +74,29 @@ pub(crate) async fn on_machine(
     let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
     let machine = MachineName::new(&machine).map_err(|error| bad(format!("machine: {error}")))?;
     let request = match action.as_str() {
-        "seat" => {
-            let stencil = name("stencil", said.stencil.as_ref(), StencilCode::new)?
-                .ok_or_else(|| bad("stencil is missing: the code that was scanned"))?;
-            Request::Seat { stencil, machine, by: said.by()? }
-        }
+        "seat" => Request::Seat { stencil: said.stencil()?, machine, by: said.by()? },
         "remove" => Request::Remove { machine, by: said.by()? },
-        _ => {
-            return Err(Problem::new(
-                StatusCode::NOT_FOUND,
-                format!("there is no action {action}; there are seat and remove"),
-            ));
+        "start" => Request::StartOrder { machine, order: said.order()?, by: said.by()? },
+        "finish" => {
+            let (order, made) = (said.order()?, said.made);
+            Request::FinishOrder { machine, order, made, by: said.by()? }
         }
+        _ => return Err(no_action(&action, "seat, remove, start, finish")),
     };
     carry_out(&surface, request).await
 }
 
+fn no_action(action: &str, known: &str) -> Problem {
+    Problem::new(StatusCode::NOT_FOUND, format!("there is no action {action}; there are {known}"))
+}
+
 async fn carry_out(surface: &Surface, request: Request) -> Result<Json<Value>, Problem> {
-    match surface.site.ask(request).await? {
+    answer(surface.site.ask(request).await?)
+}
+
+/// A reply as an answer.
+pub(crate) fn answer(reply: Reply) -> Result<Json<Value>, Problem> {
+    match reply {
         Reply::Decision(decision) => Ok(Json(decision_view(&decision))),
         Reply::Done(position) => Ok(Json(json!({ "done": true, "event": position }))),
         Reply::Refused(why) => Err(Problem::new(StatusCode::CONFLICT, why)),

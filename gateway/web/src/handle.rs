@@ -1,11 +1,15 @@
 //! The one way from the web to the site task.
 
-use stencilward_domain::site::{Reply, Request, Site};
+use stencilward_domain::event::Position;
+use stencilward_domain::site::{Correction, Reply, Request, Site};
 use stencilward_domain::time::Timestamp;
 use tokio::sync::{mpsc, oneshot};
 
 /// A look at the site, run by the site task between two signals.
 pub type Look = Box<dyn FnOnce(&Site, Timestamp) + Send>;
+
+/// A look at the site from which a request may follow, before anything else happens there.
+pub type LookAndAsk = Box<dyn FnOnce(&Site, Timestamp) -> Option<Request> + Send>;
 
 /// What the web wants of the site task.
 pub enum Visit {
@@ -18,6 +22,22 @@ pub enum Visit {
     },
     /// A look at the state.
     Look(Look),
+    /// A look at the state, and the request that follows from it, if one does.
+    AskAfter {
+        /// The look.
+        look: LookAndAsk,
+        /// Where the reply goes; dropped when nothing is asked for.
+        reply: oneshot::Sender<Reply>,
+    },
+    /// A person's correction of an event in the ledger.
+    Correct {
+        /// Which event.
+        of: Position,
+        /// What was wrong with it.
+        correction: Correction,
+        /// Where the reply goes.
+        reply: oneshot::Sender<Reply>,
+    },
 }
 
 /// The site task does not answer: the gateway is stopping, or its ledger takes no writes.
@@ -64,5 +84,43 @@ impl SiteHandle {
         });
         self.0.send(Visit::Look(look)).await.map_err(|_| Unavailable)?;
         shown.await.map_err(|_| Unavailable)
+    }
+
+    /// Looks at the site and asks what follows from that, with nothing in between. Gives what was
+    /// seen, and the reply where something was asked.
+    ///
+    /// # Errors
+    /// [`Unavailable`] as for [`Self::ask`].
+    pub async fn ask_after<T, F>(&self, look: F) -> Result<(T, Option<Reply>), Unavailable>
+    where
+        T: Send + 'static,
+        F: FnOnce(&Site, Timestamp) -> (T, Option<Request>) + Send + 'static,
+    {
+        let (show, shown) = oneshot::channel();
+        let (reply, answer) = oneshot::channel();
+        let look: LookAndAsk = Box::new(move |site, now| {
+            let (seen, request) = look(site, now);
+            // The caller may have gone away meanwhile: then nothing is done for it.
+            show.send((seen, request.is_some())).ok().and(request)
+        });
+        self.0.send(Visit::AskAfter { look, reply }).await.map_err(|_| Unavailable)?;
+        let (seen, asked) = shown.await.map_err(|_| Unavailable)?;
+        let reply = if asked { Some(answer.await.map_err(|_| Unavailable)?) } else { None };
+        Ok((seen, reply))
+    }
+
+    /// Corrects an event.
+    ///
+    /// # Errors
+    /// [`Unavailable`] as for [`Self::ask`].
+    pub async fn correct(
+        &self,
+        of: Position,
+        correction: Correction,
+    ) -> Result<Reply, Unavailable> {
+        let (reply, answer) = oneshot::channel();
+        let visit = Visit::Correct { of, correction, reply };
+        self.0.send(visit).await.map_err(|_| Unavailable)?;
+        answer.await.map_err(|_| Unavailable)
     }
 }

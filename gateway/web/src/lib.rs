@@ -7,18 +7,23 @@ mod actions;
 mod guard;
 mod handle;
 mod health;
+mod lists;
+mod orders;
 mod problem;
+mod said;
+mod second_thoughts;
 mod views;
 
 use std::sync::Arc;
 
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
 
-pub use handle::{Look, SiteHandle, Unavailable, Visit};
+pub use handle::{Look, LookAndAsk, SiteHandle, Unavailable, Visit};
 pub use health::Readiness;
 
-/// Largest request body taken, in bytes.
+/// Largest request body taken, in bytes, where no list is sent.
 const LARGEST_BODY: usize = 16 * 1024;
 
 /// What the routes work with.
@@ -40,14 +45,27 @@ pub fn router(surface: Surface) -> Router {
         .route("/stencils/{code}/{action}", post(actions::on_stencil))
         .route("/machines", get(views::machines))
         .route("/machines/{name}", get(views::machine))
-        .route("/machines/{name}/{action}", post(actions::on_machine));
+        .route("/machines/{name}/{action}", post(actions::on_machine))
+        .route("/unattributed", get(second_thoughts::unattributed))
+        .route("/unattributed/{event}/assign", post(second_thoughts::assign))
+        .route("/events/{event}/correct", post(second_thoughts::correct))
+        .route("/orders/{order}", get(orders::order))
+        .route("/export/stencils", get(lists::export_stencils));
+    let api = with_lists(api);
     Router::new()
         .nest("/api/v1", api)
         .route("/healthz", get(health::alive))
         .route("/readyz", get(health::ready))
         .route("/metrics", get(health::metrics))
         .fallback(problem::no_such_page)
-        .layer(axum::extract::DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(axum::middleware::from_fn(guard::loopback_names_only))
         .with_state(surface)
+}
+
+/// Adds the routes that take a list, each with a limit of its own.
+fn with_lists(api: Router<Surface>) -> Router<Surface> {
+    let orders = post(orders::release).layer(DefaultBodyLimit::max(orders::LARGEST_LIST));
+    let stencils = post(lists::import_stencils).layer(DefaultBodyLimit::max(lists::LARGEST_LIST));
+    api.route("/orders", orders.get(orders::orders)).route("/import/stencils", stencils)
 }

@@ -8,6 +8,7 @@ use stencilward_domain::machine::{LinkState, Machine};
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
 use stencilward_domain::plant::MachineKind;
+use stencilward_domain::run::Run;
 use stencilward_domain::site::Site;
 use stencilward_domain::stencil::Stencil;
 use stencilward_domain::time::Timestamp;
@@ -81,7 +82,16 @@ fn brief(stencil: &Stencil, now: Timestamp) -> Value {
         "rated_strokes": stencil.spec.rated_strokes,
         "strokes_since_wash": stencil.strokes_since_wash,
         "washes": stencil.washes,
+        "wipes": stencil.wipes,
+        "price": stencil.spec.price_centi.map(hundredths),
+        "lead_days": stencil.spec.lead_days,
     })
+}
+
+/// The number of so many hundredths.
+#[allow(clippy::cast_precision_loss)]
+fn hundredths(count: u64) -> f64 {
+    count as f64 / 100.0
 }
 
 fn whole(site: &Site, code: &StencilCode, now: Timestamp) -> Option<Value> {
@@ -163,9 +173,24 @@ fn machine_view(site: &Site, name: &MachineName, now: Timestamp) -> Value {
         "order": machine.order.as_ref().map(|order| &order.order),
         "booked_strokes": machine.booked,
         "unattributed_strokes": machine.unattributed,
+        "written_off_strokes": machine.written_off,
+        "wipes": machine.wipes,
+        "run": run_view(&machine.run),
         "counters": machine.counters.iter()
             .map(|(name, counter)| (name.to_string(), json!(counter.known.raw)))
             .collect::<serde_json::Map<_, _>>(),
         "print": print,
+    })
+}
+
+/// What each basis says of the run the machine is at.
+fn run_view(run: &Run) -> Value {
+    let strokes =
+        run.strokes.iter().map(|(basis, count)| (basis.as_str().to_owned(), json!(count)));
+    json!({
+        "since": run.since,
+        "strokes": strokes.collect::<serde_json::Map<_, _>>(),
+        "boards": run.boards,
+        "stencils": run.stencils,
     })
 }

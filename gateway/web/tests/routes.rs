@@ -1,63 +1,11 @@
-//! The routes as a client meets them, good and hostile, over a site of one stencil.
+//! The routes as a client meets them, good and hostile, over a small site.
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
+mod common;
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
-use http_body_util::BodyExt as _;
+use common::{get, post, send, surface};
 use serde_json::Value;
-use stencilward_domain::event::StencilSpec;
-use stencilward_domain::names::StencilCode;
-use stencilward_domain::plant::{Listed, Plant};
-use stencilward_domain::site::Site;
-use stencilward_domain::time::Timestamp;
-use stencilward_web::{Readiness, SiteHandle, Surface, Visit, router};
-use tower::ServiceExt as _;
-
-const NOW: Timestamp = Timestamp(1_000_000);
-
-fn plant() -> Plant {
-    let code = StencilCode::new("ST-1").expect("a code");
-    let spec = StencilSpec::rated(code.clone(), 100);
-    let source = "the test".to_owned();
-    let listed = Listed { spec, starting_strokes: 0, clean: false, source };
-    Plant { stencils: BTreeMap::from([(code, listed)]), ..Plant::default() }
-}
-
-/// A surface over a site that answers until the surface is gone.
-fn surface() -> Surface {
-    let (site, mut visits) = SiteHandle::bounded(4);
-    tokio::spawn(async move {
-        let mut site = Site::new(plant());
-        site.start("test", NOW);
-        while let Some(visit) = visits.recv().await {
-            match visit {
-                Visit::Ask { request, reply } => drop(reply.send(site.ask(&request, NOW))),
-                Visit::Look(look) => look(&site, NOW),
-            }
-        }
-    });
-    let readiness = Arc::new(Readiness::not_yet("starting"));
-    Surface { site, readiness, metrics: Arc::new(|| "x 1\n".to_owned()) }
-}
-
-async fn send(surface: &Surface, request: Request<Body>) -> (StatusCode, String) {
-    let response = router(surface.clone()).oneshot(request).await.expect("an answer");
-    let status = response.status();
-    let body = response.into_body().collect().await.expect("a body").to_bytes();
-    (status, String::from_utf8_lossy(&body).into_owned())
-}
-
-fn get(path: &str) -> Request<Body> {
-    let request = Request::get(path).header("host", "localhost:9464");
-    request.body(Body::empty()).expect("a request")
-}
-
-fn post(path: &str, kind: &str, body: impl Into<Body>) -> Request<Body> {
-    let request = Request::post(path).header("host", "127.0.0.1:9464").header("content-type", kind);
-    request.body(body.into()).expect("a request")
-}
 
 #[tokio::test]
 async fn a_refusal_says_why_and_what_to_do() {

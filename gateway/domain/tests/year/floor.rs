@@ -7,7 +7,7 @@ use stencilward_domain::event::{BasisKind, StencilSpec};
 use stencilward_domain::names::{CounterName, MachineName, SlotName, StencilCode};
 use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, Plant, Policy};
 
-use super::makes::{Make, MAKES, Second, Source};
+use super::makes::{MAKES, Make, Second, Source};
 
 /// Lines of the plant.
 pub(crate) const LINES: usize = 40;
@@ -47,9 +47,7 @@ impl Floor {
         let numbered = |n: usize| format!("ST-{n:04}");
         let mut floor = Self {
             plant: Plant::default(),
-            codes: (0..STENCILS + LINES)
-                .map(|n| StencilCode::new(&numbered(n)).unwrap())
-                .collect(),
+            codes: (0..STENCILS + LINES).map(|n| StencilCode::new(&numbered(n)).unwrap()).collect(),
             slots: (0..STENCILS).map(|n| SlotName::new(&n.to_string()).unwrap()).collect(),
             racks: machines("rack", RACKS),
             washers: machines("washer", RACKS),

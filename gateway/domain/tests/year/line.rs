@@ -36,8 +36,8 @@ pub(crate) enum Shown {
     Strokes { from: u64, to: u64 },
     /// What is in the printer.
     Seat(Option<Stencil>),
-    /// So many boards more, of the order that began with this tally.
-    Boards { count: u64, order: u64 },
+    /// So many boards more of an order, the last of them made at this tally.
+    Boards { count: u64, order: u64, tally: u64 },
 }
 
 /// Something said, with its identity.
@@ -48,12 +48,14 @@ pub(crate) struct Message {
 }
 
 /// What the gateway must have understood so far.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Told {
     /// The tally up to which all is told, or lost.
     pub(crate) heard: u64,
     /// The total's value then.
     pub(crate) raw: u64,
+    /// The tally when the total that was told last had begun.
+    pub(crate) base: u64,
     /// Strokes told.
     pub(crate) strokes: u64,
     /// Strokes that were counted and lost untold.
@@ -62,8 +64,12 @@ pub(crate) struct Told {
     pub(crate) fake: u64,
     /// The value a replaced counter began with, until it is believed.
     pub(crate) replaced: Option<u64>,
+    /// The tally that the last board told of has reached.
+    pub(crate) reach: u64,
     /// Boards told of the running order.
     pub(crate) boards: u64,
+    /// Strokes of the running order that nobody told of, by their tallies, the latest last.
+    pub(crate) untold: Vec<(u64, u64)>,
     /// The gateway may doubt a true value: its clock was put back, or the counter had frozen.
     pub(crate) doubtful: bool,
 }
@@ -72,8 +78,6 @@ pub(crate) struct Told {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Order {
     pub(crate) number: u64,
-    /// The tally when it began.
-    pub(crate) tally: u64,
     pub(crate) boards: u64,
     pub(crate) at_once: u64,
     pub(crate) each: u64,
@@ -86,7 +90,7 @@ impl Order {
         if boards == 0 {
             return 0;
         }
-        self.set_up + self.each * ((boards + self.at_once - 1) / self.at_once)
+        self.set_up + self.each * (boards.div_ceil(self.at_once))
     }
 }
 
@@ -103,6 +107,14 @@ pub(crate) struct Line {
     pub(crate) unnamed: bool,
     pub(crate) seat: Option<Stencil>,
     pub(crate) seat_before: Option<Stencil>,
+    /// The one before a visitor.
+    pub(crate) former: Option<Stencil>,
+    /// Nobody told of the stencil that is in it, or was last.
+    pub(crate) untold: bool,
+    /// An operator scanned the last one out.
+    pub(crate) scanned_out: bool,
+    /// The stencil that the gateway was told of last.
+    pub(crate) believed: Option<Stencil>,
     /// The stencil anybody must think is seated, when another is.
     pub(crate) taken_for: Option<Stencil>,
     pub(crate) raw: u64,
@@ -110,6 +122,8 @@ pub(crate) struct Line {
     /// Strokes counted, ever.
     pub(crate) tally: u64,
     pub(crate) base: u64,
+    /// The total's value before it last began at zero.
+    pub(crate) raw_before: u64,
     log: VecDeque<Stretch>,
     pub(crate) order: Option<Order>,
     /// Said while nobody listened.
@@ -120,6 +134,8 @@ pub(crate) struct Line {
     pub(crate) durable: Told,
     /// What was shown last.
     pub(crate) shown: Option<Shown>,
+    /// When its total was last shown.
+    pub(crate) read_at: i64,
     /// How wrong the machine's clock is, ms.
     pub(crate) skew: i64,
     pub(crate) script: VecDeque<(i64, Act)>,
@@ -146,11 +162,16 @@ impl Line {
             unnamed: false,
             seat: None,
             seat_before: None,
+            former: None,
+            untold: false,
+            scanned_out: false,
+            believed: None,
             taken_for: None,
             raw,
             frozen: None,
             tally: 0,
             base: 0,
+            raw_before: 0,
             log: VecDeque::new(),
             order: None,
             waiting: VecDeque::new(),
@@ -158,6 +179,7 @@ impl Line {
             now: Told { raw, ..Told::default() },
             durable: Told { raw, ..Told::default() },
             shown: None,
+            read_at: i64::MIN / 2,
             skew: 0,
             script: VecDeque::new(),
             story: VecDeque::new(),
@@ -211,10 +233,55 @@ impl Line {
         (makers, taken)
     }
 
+    /// What nobody told of may be taken for the strokes of a stencil that is told of now.
+    pub(crate) fn may_be_taken_for(&mut self, stencil: Stencil) -> u64 {
+        let first = self.now.untold.first().map_or(self.now.reach, |(from, _)| *from);
+        let (mut start, mut taken) = (first, 0);
+        for stretch in self.log.iter_mut().filter(|stretch| stretch.end > first) {
+            if stretch.maker != stencil {
+                stretch.taken_for = stencil;
+                taken += stretch.end - start;
+            }
+            start = stretch.end;
+        }
+        taken
+    }
+
+    /// The board counter, or a person, has told of boards up to this tally.
+    pub(crate) fn reaches(&mut self, tally: u64) {
+        if tally > self.now.reach {
+            self.now.untold.push((self.now.reach, tally));
+            self.now.reach = tally;
+        }
+    }
+
+    /// Who made the latest of the order's strokes that nobody told of yet.
+    pub(crate) fn latest(&mut self, mut count: u64) -> (Makers, Makers) {
+        let mut both = (Makers::new(), Makers::new());
+        while count > 0
+            && let Some((from, to)) = self.now.untold.pop()
+        {
+            let start = to - count.min(to - from);
+            count -= to - start;
+            let (makers, taken) = self.made(start, to);
+            makers.into_iter().for_each(|(maker, n)| add(&mut both.0, maker, n));
+            taken.into_iter().for_each(|(other, n)| add(&mut both.1, other, n));
+            if start > from {
+                self.now.untold.push((from, start));
+            }
+        }
+        both
+    }
+
     /// What is durable needs no log.
     pub(crate) fn becomes_durable(&mut self) {
-        self.durable = self.now;
-        while self.log.front().is_some_and(|stretch| stretch.end <= self.durable.heard) {
+        self.durable = self.now.clone();
+        let told = if self.make.source.follows_orders() {
+            self.durable.untold.first().map_or(self.durable.reach, |(from, _)| *from)
+        } else {
+            self.durable.heard
+        };
+        while self.log.front().is_some_and(|stretch| stretch.end <= told) {
             self.log.pop_front();
         }
     }

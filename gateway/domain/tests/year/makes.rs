@@ -91,8 +91,8 @@ const fn checked(source: Source, names: bool, second: Second) -> Make {
     Make { second, ..make(source, names) }
 }
 
-/// The makes, two lines of each.
-pub(crate) const MAKES: [Make; 20] = {
+/// The makes, in turn.
+pub(crate) const MAKES: [Make; 22] = {
     use Source::{Boards, Edges, Finished, Hand, Polled, Pulses, Sent, Strokes};
     use Width::{Bits16, Bits32};
     [
@@ -113,7 +113,9 @@ pub(crate) const MAKES: [Make; 20] = {
         make(Pulses(Bits16), true),
         make(Pulses(Bits16), false),
         make(Edges, false),
+        kept(Edges, false),
         Make { identities: true, ..checked(Boards, false, Second::Counter) },
+        kept(Boards, false),
         make(Finished, true),
         make(Hand, false),
     ]

@@ -6,7 +6,7 @@ use stencilward_domain::site::{Request, Site};
 use stencilward_domain::stencil::{Cleanliness, Stencil};
 
 use super::write::cells;
-use super::{COLUMNS, Entry};
+use super::{COLUMNS, Entry, List};
 use crate::fault::RowFault;
 
 /// What taking in a list would do.
@@ -43,12 +43,12 @@ impl Plan {
     }
 }
 
-/// Compares a list with what is known. `source` is the source of counts for which the list names
+/// Compares a list with what is known; its own faults are among those of the plan. `source` is the source of counts for which the list names
 /// none.
 #[must_use]
-pub fn plan(entries: &[(u64, Entry)], site: &Site, source: &str) -> Plan {
-    let mut plan = Plan::default();
-    for (line, entry) in entries {
+pub fn plan(list: &List, site: &Site, source: &str) -> Plan {
+    let mut plan = Plan { faults: list.faults.clone(), ..Plan::default() };
+    for (line, entry) in &list.entries {
         match site.state().stencils.get(&entry.stencil) {
             Some(known) => {
                 let configured = site.plant().stencils.contains_key(&entry.stencil);
@@ -69,6 +69,7 @@ pub fn plan(entries: &[(u64, Entry)], site: &Site, source: &str) -> Plan {
             },
         }
     }
+    plan.faults.sort_by_key(|fault| fault.line);
     plan
 }
 

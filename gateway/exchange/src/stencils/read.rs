@@ -16,24 +16,30 @@ const HIGHEST_PRICE: u64 = 100_000_000_000_000;
 /// The highest wear limit taken, in hundredths of a per cent.
 const HIGHEST_LIMIT: u64 = 100_000;
 
-/// Reads a stencil list: each entry with the line it begins in.
-///
-/// # Errors
-/// Every fault of every row, by line.
-pub fn read(form: Form, bytes: &[u8]) -> Result<Vec<(u64, Entry)>, Vec<RowFault>> {
+/// A stencil list as read.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct List {
+    /// The rows without a fault, each with the line it begins in.
+    pub entries: Vec<(u64, Entry)>,
+    /// Every fault of every other row, by line.
+    pub faults: Vec<RowFault>,
+}
+
+/// Reads a stencil list.
+#[must_use]
+pub fn read(form: Form, bytes: &[u8]) -> List {
     let (rows, mut faults) = rows::read(form, bytes, COLUMNS);
     let mut entries = Vec::with_capacity(rows.len());
     let mut seen = BTreeMap::new();
     for row in &rows {
         let mut cells = Cells::of(row);
-        entries.extend(entry(&mut cells, &mut seen).map(|entry| (row.line, entry)));
-        faults.extend(cells.faults());
-    }
-    if faults.is_empty() {
-        return Ok(entries);
+        let entry = entry(&mut cells, &mut seen);
+        let found = cells.faults();
+        entries.extend(entry.filter(|_| found.is_empty()).map(|entry| (row.line, entry)));
+        faults.extend(found);
     }
     faults.sort_by_key(|fault| fault.line);
-    Err(faults)
+    List { entries, faults }
 }
 
 fn entry(cells: &mut Cells<'_>, seen: &mut BTreeMap<StencilCode, u64>) -> Option<Entry> {

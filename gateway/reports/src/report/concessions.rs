@@ -56,12 +56,6 @@ pub(super) struct Concessions {
 }
 
 impl Concessions {
-    /// The concession a stencil has, in force or not, and who granted it.
-    pub(super) fn of(&self, stencil: &StencilCode) -> Option<(Position, &str)> {
-        let position = self.latest.get(stencil)?;
-        Some((*position, &self.granted.get(position)?.by))
-    }
-
     pub(super) fn hear(&mut self, heard: &Heard<'_>) {
         match heard.event() {
             Event::ConcessionGranted { stencil, strokes, valid_until, by, why } => {

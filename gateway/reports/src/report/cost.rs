@@ -48,7 +48,7 @@ impl Cost {
         }
     }
 
-    pub(super) fn plus(self, other: Self) -> Self {
+    pub(super) fn plus(self, other: &Self) -> Self {
         let mut specs = self.specs;
         specs.extend(&other.specs);
         Self {

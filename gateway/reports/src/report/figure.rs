@@ -21,8 +21,6 @@ pub enum Value {
     Count(i128),
     /// Hundredths of the column's unit.
     Centi(i128),
-    /// Yes or no.
-    Flag(bool),
     /// An instant.
     Time(Timestamp),
     /// A day of the calendar.
@@ -55,14 +53,14 @@ impl Figure {
 
     /// Words.
     #[must_use]
-    pub fn text(text: impl ToString) -> Self {
+    pub fn text(text: &(impl ToString + ?Sized)) -> Self {
         Self::of(Value::Text(text.to_string()))
     }
 
     /// Words, where there are any.
     #[must_use]
     pub fn maybe(text: Option<impl ToString>) -> Self {
-        text.map_or_else(Self::nothing, Self::text)
+        text.map_or_else(Self::nothing, |text| Self::text(&text))
     }
 
     /// A whole number.
@@ -100,7 +98,7 @@ impl Figure {
     /// Words for a value of the state, with the event that made it so.
     #[must_use]
     pub fn sourced<T>(sourced: &Sourced<T>, in_words: impl FnOnce(&T) -> String) -> Self {
-        Self::text(in_words(&sourced.value)).citing(sourced.because)
+        Self::text(&in_words(&sourced.value)).citing(sourced.because)
     }
 }
 

@@ -75,8 +75,9 @@ pub(super) struct History {
     /// Strokes by the day on which they were made, corrections on the day of what they correct.
     pub(super) daily_strokes: BTreeMap<Day, i64>,
     pub(super) daily_washes: BTreeMap<Day, i64>,
-    /// When it last entered or left the stencils that share the use of its product, and which.
-    pub(super) shares: Vec<(Day, bool)>,
+    /// When it joined (true) or left the stencils that share the use of its product, by which
+    /// event.
+    pub(super) shares: Vec<(Day, bool, Position)>,
 }
 
 /// What all stencils did.
@@ -130,7 +131,7 @@ impl History {
         match heard.event() {
             Event::StencilRegistered { .. } | Event::StencilRevised { .. } => self.spec = position,
             Event::WearBandEntered { band, .. } => self.enter(*band, heard),
-            Event::Retired { .. } => self.share(heard.day(), false),
+            Event::Retired { .. } => self.share(heard, false),
             _ => {}
         }
         self.follow_wash(heard, before);
@@ -142,7 +143,7 @@ impl History {
         self.reorder = if band >= WearBand::Reorder { self.reorder.or(entered) } else { None };
         self.stopped = if band == WearBand::Stopped { entered } else { None };
         if band == WearBand::Stopped {
-            self.share(heard.day(), false);
+            self.share(heard, false);
         }
     }
 
@@ -170,7 +171,7 @@ impl History {
     fn follow_days(&mut self, heard: &Heard<'_>) {
         let (strokes, washes) = match heard.event() {
             Event::StrokesBooked { count, .. } | Event::StrokesAssigned { count, .. } => {
-                self.share(heard.day(), true);
+                self.share(heard, true);
                 (whole(*count), 0)
             }
             Event::StrokesCorrected { was, is, machine: Some(_), .. } => {
@@ -191,9 +192,9 @@ impl History {
         }
     }
 
-    fn share(&mut self, day: Day, joins: bool) {
-        if self.shares.last().map_or(joins, |(_, last)| *last != joins) {
-            self.shares.push((day, joins));
+    fn share(&mut self, heard: &Heard<'_>, joins: bool) {
+        if self.shares.last().map_or(joins, |(_, last, _)| *last != joins) {
+            self.shares.push((heard.day(), joins, heard.recorded.position));
         }
     }
 }

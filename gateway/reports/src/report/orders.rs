@@ -45,7 +45,7 @@ impl Runs {
             rows: listed.flat_map(|run| run.rows(review, asked)).collect(),
             notes: vec![
                 "strokes: told of while the order ran. A row without a stencil: strokes of the \
-                 order that nobody attributed, or none yet. No condition: its strokes were \
+                 order that nobody attributed, or none yet. No condition: all its strokes were \
                  assigned to it later."
                     .to_owned(),
             ],
@@ -60,7 +60,7 @@ impl Run {
         let parts = self.parts.iter().filter(|(code, _)| picked(code));
         let mut rows: Vec<_> = parts.map(|(code, part)| self.row(review, code, part)).collect();
         let unknown = self.open.sum > 0 || self.parts.is_empty();
-        if unknown && asked.filter.stencil.is_none() && asked.filter.product.is_none() {
+        if unknown && !asked.filter.by_stencil() {
             let mut row = self.order(review);
             row.extend([Figure::nothing(), self.open.figure()]);
             row.resize_with(COLUMNS.len(), Figure::nothing);
@@ -71,17 +71,17 @@ impl Run {
 
     fn order(&self, review: &Review) -> Vec<Figure> {
         let (at, start) = self.started;
-        let finished = self.finished.map_or_else(Figure::nothing, |(at, event)| {
-            Figure::of(Value::Time(at)).citing(event)
-        });
-        let said = |figure: Figure| figure.citing(start);
+        let finished = self
+            .finished
+            .map_or_else(Figure::nothing, |(at, event)| Figure::of(Value::Time(at)).citing(event));
+        let said = |figure: Figure| figure.citing(self.said);
         vec![
             said(Figure::text(&self.spec.order)),
             said(Figure::maybe(self.spec.product.as_ref())),
             said(Figure::maybe(self.spec.side.map(Side::as_str))),
             Figure::maybe(review.setup.line(&self.printer)),
-            said(Figure::text(&self.printer)),
-            said(Figure::of(Value::Time(at))),
+            Figure::text(&self.printer).citing(start),
+            Figure::of(Value::Time(at)).citing(start),
             finished,
             said(self.spec.quantity.map_or_else(Figure::nothing, Figure::count)),
         ]
@@ -128,11 +128,8 @@ impl Condition {
 impl Print {
     fn in_words(&self) -> Figure {
         let refused = self.refused.join(", ");
-        let word = if refused.is_empty() {
-            "permitted".to_owned()
-        } else {
-            format!("refused: {refused}")
-        };
-        Figure::text(word).citing(self.decision)
+        let word =
+            if refused.is_empty() { "permitted".to_owned() } else { format!("refused: {refused}") };
+        Figure::text(&word).citing(self.decision)
     }
 }

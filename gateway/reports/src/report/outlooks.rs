@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use stencilward_domain::event::StencilSpec;
+use stencilward_domain::event::{Position, StencilSpec};
 use stencilward_domain::names::{ProductName, StencilCode};
 use stencilward_domain::signal::Side;
 use stencilward_domain::stencil::Stencil;
+use stencilward_domain::wear::WearBand;
 
 use super::figure::Value;
 use super::heard::day_of;
@@ -32,8 +33,8 @@ const COLUMNS: &[Column] = &[
     ("remark", Unit::None),
 ];
 
-/// How many stencils of one product and side shared its use from each day on.
-type Sharing<'a> = BTreeMap<(Option<&'a ProductName>, Option<Side>), Vec<(Day, u32)>>;
+/// How many stencils of one product and side shared its use from each day on, and what says so.
+type Sharing<'a> = BTreeMap<(Option<&'a ProductName>, Option<Side>), (Vec<(Day, u32)>, Positions)>;
 
 /// Forecasts of the stencils that are not retired.
 pub(super) struct Outlooks<'a> {
@@ -73,7 +74,7 @@ impl<'a> Outlooks<'a> {
             strokes: life(spec.rated_strokes, stencil.strokes, &history.daily_strokes),
             washes: spec.rated_washes.map(washes),
             limits: self.review.setup.plant.policy.wear_limits(spec),
-            sharing: self.sharing.get(&key(spec)).cloned().unwrap_or_default(),
+            sharing: self.sharing.get(&key(spec)).map(|(on, _)| on.clone()).unwrap_or_default(),
             concession: stencil.concession.as_ref().map(|granted| Concession {
                 strokes_left: granted.value.strokes.saturating_sub(granted.value.used),
                 until: granted.value.until.map(day_of),
@@ -85,11 +86,14 @@ impl<'a> Outlooks<'a> {
     }
 
     /// Everything a forecast of this stencil comes from.
-    fn events(&self, stencil: &Stencil, history: &History) -> Positions {
+    pub(super) fn events(&self, stencil: &Stencil, history: &History) -> Positions {
         let strokes = history.ever.strokes();
         let mut events = Positions::from(history.spec);
         events.extend(&strokes.events);
         events.extend(&self.worked);
+        if let Some((_, shared)) = self.sharing.get(&key(&stencil.spec)) {
+            events.extend(shared);
+        }
         if stencil.spec.rated_washes.is_some() {
             events.extend(&history.ever.washes.events);
         }
@@ -101,11 +105,8 @@ impl<'a> Outlooks<'a> {
 
     fn row(&self, code: &StencilCode, stencil: &Stencil, history: &History) -> Vec<Figure> {
         let coming = self.of(stencil, history);
-        let events = if self.review.traced {
-            self.events(stencil, history)
-        } else {
-            Positions::default()
-        };
+        let events =
+            if self.review.traced { self.events(stencil, history) } else { Positions::default() };
         let cited = |value| Figure::of(value).citing_all(&events);
         let basis = coming.strokes;
         let days = basis.and_then(|basis| i128::try_from(basis.production_days).ok());
@@ -121,7 +122,7 @@ impl<'a> Outlooks<'a> {
         row.extend(dates(coming.stopped).map(&cited));
         row.push(cited(set_by(coming.stopped)));
         row.push(cited(coming.order_by.map_or(Value::Nothing, Value::Day)));
-        row.push(Figure::maybe(remark(&coming)));
+        row.push(Figure::maybe(remark(stencil, &coming)));
         row
     }
 }
@@ -132,25 +133,25 @@ fn key(spec: &StencilSpec) -> (Option<&ProductName>, Option<Side>) {
 
 /// A stencil shares the use of its product from its first stroke until it is stopped or retired.
 fn sharing(review: &Review) -> Sharing<'_> {
-    let mut turns: BTreeMap<_, Vec<(Day, bool)>> = BTreeMap::new();
+    let mut turns: BTreeMap<_, Vec<(Day, bool, Position)>> = BTreeMap::new();
     for (code, stencil) in &review.state.stencils {
         let shares = review.histories.of(code).map_or(&[][..], |history| &history.shares);
         if stencil.spec.product.is_some() {
             turns.entry(key(&stencil.spec)).or_default().extend(shares);
         }
     }
-    let counted = |mut turns: Vec<(Day, bool)>| {
-        turns.sort_by_key(|(day, _)| *day);
+    let counted = |mut turns: Vec<(Day, bool, Position)>| {
+        turns.sort_by_key(|(day, _, event)| (*day, *event));
         let mut sharing: Vec<(Day, u32)> = Vec::new();
         let mut now = 0_u32;
-        for (day, joins) in turns {
-            now = if joins { now + 1 } else { now.saturating_sub(1) };
+        for (day, joins, _) in &turns {
+            now = if *joins { now + 1 } else { now.saturating_sub(1) };
             match sharing.last_mut() {
-                Some((last, count)) if *last == day => *count = now,
-                _ => sharing.push((day, now)),
+                Some((last, count)) if last == day => *count = now,
+                _ => sharing.push((*day, now)),
             }
         }
-        sharing
+        (sharing, turns.into_iter().map(|(_, _, event)| event).collect())
     };
     turns.into_iter().map(|(key, turns)| (key, counted(turns))).collect()
 }
@@ -164,9 +165,11 @@ fn hundredths(number: f64) -> Value {
 fn dates(outlook: Outlook) -> [Value; 3] {
     match outlook {
         Outlook::Expected(dates) => [dates.date, dates.earliest, dates.latest].map(Value::Day),
-        Outlook::Reached { since } => {
-            [since.map_or(Value::Nothing, |s| Value::Day(day_of(s))), Value::Nothing, Value::Nothing]
-        }
+        Outlook::Reached { since } => [
+            since.map_or(Value::Nothing, |s| Value::Day(day_of(s))),
+            Value::Nothing,
+            Value::Nothing,
+        ],
         Outlook::NoDate { .. } => Default::default(),
     }
 }
@@ -183,8 +186,10 @@ fn set_by(outlook: Outlook) -> Value {
     Value::Text(word.to_owned())
 }
 
-fn remark(coming: &Forecast) -> Option<String> {
+fn remark(stencil: &Stencil, coming: &Forecast) -> Option<String> {
+    let conceded = stencil.band.value == WearBand::Stopped;
     match (coming.reorder, coming.stopped) {
+        (_, Outlook::Expected(_)) if conceded => Some("used under a concession".to_owned()),
         (_, Outlook::Reached { .. }) => Some("stopped".to_owned()),
         (Outlook::Reached { .. }, Outlook::NoDate { why }) => {
             Some(format!("due for reorder; no date of stop: {why}"))

@@ -55,7 +55,7 @@ pub(super) fn table(review: &Review, asked: &Asked) -> Table {
         of.washes = std::mem::take(&mut of.washes).plus(&flow.washes);
         let cost = Cost::of(stencil, history);
         of.cost = Some(match of.cost.take() {
-            Some(sum) => sum.plus(cost),
+            Some(sum) => sum.plus(&cost),
             None => cost,
         });
     }

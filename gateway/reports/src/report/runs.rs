@@ -16,6 +16,8 @@ use super::histories::Histories;
 #[derive(Debug)]
 pub(super) struct Run {
     pub(super) spec: OrderSpec,
+    /// The event that says what it asks for.
+    pub(super) said: Position,
     pub(super) printer: MachineName,
     pub(super) started: (Timestamp, Position),
     pub(super) finished: Option<(Timestamp, Position)>,
@@ -30,7 +32,7 @@ pub(super) struct Run {
 #[derive(Debug, Default)]
 pub(super) struct Part {
     pub(super) strokes: Tally,
-    /// How it was at its first stroke; none when its strokes were assigned to it later.
+    /// How it was before its first stroke that was booked; none when all were assigned later.
     pub(super) start: Option<Condition>,
 }
 
@@ -40,8 +42,8 @@ pub(super) struct Runs {
     pub(super) runs: Vec<Run>,
     /// What each printer was at from which event on.
     at: BTreeMap<MachineName, Vec<(Position, Option<usize>)>>,
-    /// The runs of strokes that people assigned: an assignment may be corrected.
-    assigned: BTreeMap<Position, usize>,
+    /// The runs, if any, of strokes that people assigned: an assignment may be corrected.
+    assigned: BTreeMap<Position, Option<usize>>,
     allowed: Allowed,
 }
 
@@ -67,6 +69,7 @@ impl Runs {
                         && run.spec.order == spec.order
                     {
                         run.spec = spec.clone();
+                        run.said = heard.recorded.position;
                     }
                 }
             }
@@ -79,6 +82,7 @@ impl Runs {
         self.turn(machine, heard.recorded.position, Some(self.runs.len()));
         self.runs.push(Run {
             spec: spec.clone(),
+            said: heard.recorded.position,
             printer: machine.clone(),
             started,
             finished: None,
@@ -95,7 +99,7 @@ impl Runs {
     /// The run that a printer was at when an event was recorded.
     fn run_at(&self, machine: &MachineName, position: Position) -> Option<usize> {
         if let Some(index) = self.assigned.get(&position) {
-            return Some(*index);
+            return *index;
         }
         let turns = self.at.get(machine)?;
         let after = turns.partition_point(|(from, _)| *from <= position);
@@ -115,16 +119,16 @@ impl Runs {
             }
             _ => return,
         };
-        let Some(index) = self.run_at(machine, made) else {
+        let run = self.run_at(machine, made);
+        if let Event::StrokesAssigned { .. } = heard.event() {
+            self.assigned.insert(position, run);
+        }
+        let Some(run) = run.and_then(|index| self.runs.get_mut(index)) else {
             return;
         };
-        if let Event::StrokesAssigned { .. } = heard.event() {
-            self.assigned.insert(position, index);
-        }
-        let allowed = &self.allowed;
-        if let Some(run) = self.runs.get_mut(index).filter(|_| heard.within) {
+        if heard.within {
             run.within = true;
-            run.count(heard, (allowed, past));
+            run.count(heard, (&self.allowed, past));
         }
     }
 }
@@ -135,10 +139,10 @@ impl Run {
         match heard.event() {
             Event::StrokesBooked { stencil, count, .. } => {
                 let printer = &self.printer;
-                let part = self.parts.entry(stencil.clone()).or_insert_with(|| Part {
-                    strokes: Tally::default(),
-                    start: Condition::before(heard, stencil, printer, known),
-                });
+                let part = self.parts.entry(stencil.clone()).or_default();
+                if part.start.is_none() {
+                    part.start = Condition::before(heard, stencil, printer, known);
+                }
                 part.strokes.add(*count, mark);
             }
             Event::StrokesUnattributed { count, .. } => self.open.add(*count, mark),

@@ -2,6 +2,7 @@
 
 use stencilward_domain::names::{MachineName, ProductName, StencilCode};
 use stencilward_domain::plant::Plant;
+use stencilward_domain::state::State;
 use stencilward_domain::time::Timestamp;
 
 use super::TableName;
@@ -56,6 +57,16 @@ pub struct Filter {
     pub line: Option<String>,
 }
 
+/// What was to be picked is nowhere in the ledger or the configuration.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("no {what} {name} was there by then: check the name, or the time")]
+pub struct NotThere {
+    /// Stencil, product or line.
+    pub what: &'static str,
+    /// Its name.
+    pub name: String,
+}
+
 /// A table has no column to pick rows by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("{} cannot be picked by {by}: leave --{by} out, or ask for another table", .table.as_str())]
@@ -67,6 +78,49 @@ pub struct NotPickable {
 }
 
 impl Filter {
+    /// That what it names is known.
+    ///
+    /// # Errors
+    /// [`NotThere`] for the first that is not.
+    pub fn check_names(&self, state: &State, setup: &Setup) -> Result<(), NotThere> {
+        let missing = |what, name: &str| Err(NotThere { what, name: name.to_owned() });
+        if let Some(code) = &self.stencil
+            && !state.stencils.contains_key(code)
+        {
+            return missing("stencil", code.as_str());
+        }
+        let mut specs = state.stencils.values().map(|stencil| &stencil.spec);
+        if let Some(product) = &self.product
+            && !specs.any(|spec| spec.product.as_ref() == Some(product))
+        {
+            return missing("product", product.as_str());
+        }
+        let mut lines = setup.plant.machines.values().map(|machine| machine.line.as_deref());
+        if let Some(line) = &self.line
+            && !lines.any(|known| known == Some(line))
+        {
+            return missing("line", line);
+        }
+        Ok(())
+    }
+
+    /// What it picks, in words; none: everything.
+    #[must_use]
+    pub fn in_words(&self) -> Option<String> {
+        let parts = [
+            self.stencil.as_ref().map(|code| format!("stencil {code}")),
+            self.product.as_ref().map(|product| format!("product {product}")),
+            self.line.as_ref().map(|line| format!("line {line}")),
+        ];
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        (!parts.is_empty()).then(|| parts.join(", "))
+    }
+
+    /// True when rows are picked by stencil or product.
+    pub(super) fn by_stencil(&self) -> bool {
+        self.stencil.is_some() || self.product.is_some()
+    }
+
     /// That the rows of `table` can be picked so.
     ///
     /// # Errors

@@ -1,7 +1,9 @@
 //! What a manager looks at first, on one page.
 
+use std::collections::BTreeMap;
+
 use stencilward_domain::event::Position;
-use stencilward_domain::names::StencilCode;
+use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::stencil::{Standing, Stencil};
 use stencilward_domain::wear::WearBand;
 
@@ -10,7 +12,7 @@ use super::histories::History;
 use super::outlooks::Outlooks;
 use super::table::{Column, Table, Unit};
 use super::wear::life;
-use super::{Asked, Figure, Positions, Review};
+use super::{Asked, Figure, Review};
 use crate::forecast::{Dates, Outlook};
 
 /// So many rows of what is next are shown.
@@ -50,10 +52,8 @@ fn in_use<'a>(
 fn bands(review: &Review, asked: &Asked) -> Table {
     let rows = WearBand::ALL.map(|band| {
         let of_band = in_use(review, asked).filter(|(_, stencil, _)| stencil.band.value == band);
-        let events: Positions = of_band.map(|(_, stencil, _)| stencil.band.because).collect();
-        let count = in_use(review, asked).filter(|(_, stencil, _)| stencil.band.value == band);
-        let count = i128::try_from(count.count()).unwrap_or_default();
-        vec![Figure::text(band.as_str()), Figure::count(count).citing_all(&events)]
+        let events: Vec<Position> = of_band.map(|(_, stencil, _)| stencil.band.because).collect();
+        vec![Figure::text(band.as_str()), counted(events)]
     });
     Table {
         name: "bands",
@@ -65,7 +65,13 @@ fn bands(review: &Review, asked: &Asked) -> Table {
     }
 }
 
-fn action(what: &str, at: impl ToString, number: Figure, to_do: &str) -> Vec<Figure> {
+/// How many there are of what each event tells of. One event may stand for several.
+fn counted(events: Vec<Position>) -> Figure {
+    let count = i128::try_from(events.len()).unwrap_or_default();
+    Figure::count(count).citing_all(&events.into_iter().collect())
+}
+
+fn action(what: &str, at: &str, number: Figure, to_do: &str) -> Vec<Figure> {
     vec![Figure::text(what), Figure::text(at), number, Figure::text(to_do)]
 }
 
@@ -77,20 +83,25 @@ fn actions(review: &Review, asked: &Asked) -> Table {
         match stencil.band.value {
             WearBand::Stopped if conceded => {
                 let to_do = "used under a concession: get its successor ready";
-                rows.push(action("stopped", code, strokes, to_do));
+                rows.push(action("stopped", code.as_str(), strokes, to_do));
             }
             WearBand::Stopped => {
                 let to_do = "use its successor, or ask for a concession";
-                rows.push(action("stopped", code, strokes, to_do));
+                rows.push(action("stopped", code.as_str(), strokes, to_do));
             }
             WearBand::Reorder => {
-                rows.push(action("reorder", code, strokes, "order its successor"))
+                rows.push(action("reorder", code.as_str(), strokes, "order its successor"))
             }
             WearBand::InService => {}
         }
         if let Some(hold) = &stencil.hold {
             let number = Figure::event(hold.because);
-            rows.push(action("on hold", code, number, &format!("decide: {}", hold.value.why)));
+            rows.push(action(
+                "on hold",
+                code.as_str(),
+                number,
+                &format!("decide: {}", hold.value.why),
+            ));
         }
     }
     rows.extend(open_strokes(review, asked));
@@ -110,25 +121,24 @@ fn actions(review: &Review, asked: &Asked) -> Table {
 }
 
 fn open_strokes(review: &Review, asked: &Asked) -> Vec<Vec<Figure>> {
-    let all = asked.filter.stencil.is_none() && asked.filter.product.is_none();
-    let machines = review.state.machines.iter().filter(|(_, machine)| all && machine.unattributed > 0);
-    let row = |name| {
+    let all = !asked.filter.by_stencil();
+    let machines =
+        review.state.machines.iter().filter(|(_, machine)| all && machine.unattributed > 0);
+    let row = |name: &MachineName| {
         let open = review.unattributed.open_at(name).figure();
-        action("unattributed", name, open, "assign them: see the table unattributed")
+        action("unattributed", name.as_str(), open, "assign them: see the table unattributed")
     };
     machines.map(|(name, _)| row(name)).collect()
 }
 
 /// Findings by kind and machine.
 fn findings(review: &Review, asked: &Asked) -> Vec<Vec<Figure>> {
-    let mut kinds: std::collections::BTreeMap<_, Vec<Position>> = std::collections::BTreeMap::new();
+    let mut kinds: BTreeMap<_, Vec<Position>> = BTreeMap::new();
     for finding in review.findings.0.iter().filter(|finding| finding.picked(review, asked)) {
         kinds.entry((finding.kind, &finding.machine)).or_default().push(finding.event);
     }
-    let row = |((kind, machine), events): ((&str, _), Vec<Position>)| {
-        let count = i128::try_from(events.len()).unwrap_or_default();
-        let number = Figure::count(count).citing_all(&events.into_iter().collect());
-        action(kind, machine, number, "look into it: see the table findings")
+    let row = |((kind, machine), events): ((&str, &MachineName), Vec<Position>)| {
+        action(kind, machine.as_str(), counted(events), "look into it: see the table findings")
     };
     kinds.into_iter().map(row).collect()
 }

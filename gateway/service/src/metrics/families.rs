@@ -20,6 +20,11 @@ pub(super) struct Families {
     pub(super) storage_breaches: IntCounterVec,
     pub(super) dry_outs: IntCounter,
     pub(super) unattributed_strokes: IntGaugeVec,
+    pub(super) assigned_strokes: IntCounter,
+    pub(super) written_off_strokes: IntCounter,
+    pub(super) stroke_corrections: IntCounter,
+    pub(super) basis_disagreements: IntCounterVec,
+    pub(super) understencil_wipes: IntCounterVec,
     pub(super) counter_findings: IntCounterVec,
     pub(super) machine_up: IntGaugeVec,
     pub(super) rounds: IntCounterVec,
@@ -135,6 +140,29 @@ impl Families {
             unattributed_strokes: make.gauges(
                 "unattributed_strokes",
                 "Strokes a machine made that nobody could attribute to a stencil yet",
+                &["machine"],
+            )?,
+            assigned_strokes: make.counter(
+                "assigned_strokes_total",
+                "Strokes nobody could attribute that people assigned to a stencil later",
+            )?,
+            written_off_strokes: make.counter(
+                "written_off_strokes_total",
+                "Strokes nobody could attribute that people said were no stencil's",
+            )?,
+            stroke_corrections: make.counter(
+                "stroke_corrections_total",
+                "Corrections of a stencil's booked strokes by people",
+            )?,
+            basis_disagreements: make.counters(
+                "basis_disagreements_total",
+                "Runs of which two bases of counting lie too far apart, by the basis that was \
+                 compared and the likely cause",
+                &["machine", "basis", "cause"],
+            )?,
+            understencil_wipes: make.counters(
+                "understencil_wipes_total",
+                "Understencil wipes a printer told of",
                 &["machine"],
             )?,
             counter_findings: make.counters(

@@ -94,13 +94,13 @@ async fn a_gateway_that_comes_and_goes_meanwhile_is_seen() {
     assert_eq!(read(&mut reader), [1]);
 
     let ledger = kept.open();
-    one(&ledger, append(&machine("a"), 1, [2])).await.unwrap();
+    one(&ledger, append(&machine("a"), 1, 2..=200)).await.unwrap();
     ledger.close().await;
-    assert_eq!(read(&mut reader), [1, 2], "after it has gone");
+    assert_eq!(read(&mut reader).len(), 200, "after it has gone");
 
     let ledger = kept.open();
-    one(&ledger, append(&machine("a"), 2, [3])).await.unwrap();
-    assert_eq!(read(&mut reader), [1, 2, 3], "while it is at work");
+    one(&ledger, append(&machine("a"), 200, [201])).await.unwrap();
+    assert_eq!(read(&mut reader).len(), 201, "while it is at work");
 }
 
 #[test]

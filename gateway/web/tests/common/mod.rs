@@ -1,0 +1,126 @@
+//! A surface over a site of one stencil and one printer, and clients of its routes.
+#![allow(dead_code, reason = "each test program needs its own part of it")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a helper that cannot go on fails the test")]
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::body::Body;
+use axum::http::{Request, StatusCode};
+use http_body_util::BodyExt as _;
+use serde_json::Value;
+use stencilward_domain::event::{Recorded, StencilSpec};
+use stencilward_domain::names::{MachineName, StencilCode};
+use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, Plant};
+use stencilward_domain::signal::{Said, Signal};
+use stencilward_domain::site::{Reply, Site};
+use stencilward_domain::time::Timestamp;
+use stencilward_web::{Readiness, SiteHandle, Surface, Visit, router};
+use tower::ServiceExt as _;
+
+pub(crate) const NOW: Timestamp = Timestamp(1_000_000);
+
+fn printer() -> MachineName {
+    MachineName::new("printer-1").unwrap()
+}
+
+fn plant() -> Plant {
+    let code = StencilCode::new("ST-1").unwrap();
+    let spec = StencilSpec::rated(code.clone(), 100);
+    let listed = Listed { spec, starting_strokes: 0, clean: false, source: "the test".to_owned() };
+    let machine = MachineSpec {
+        kind: MachineKind::Printer,
+        line: None,
+        names_stencil: true,
+        fastest_cycle: Duration::from_secs(1),
+        counts_for: None,
+        counters: BTreeMap::new(),
+        bases: Bases::default(),
+        outputs: BTreeMap::new(),
+    };
+    Plant {
+        stencils: BTreeMap::from([(code, listed)]),
+        machines: BTreeMap::from([(printer(), machine)]),
+        ..Plant::default()
+    }
+}
+
+/// A surface over a site that answers until the surface is gone.
+pub(crate) fn surface() -> Surface {
+    surface_after(Vec::new())
+}
+
+/// A surface over a site whose printer has said this, after its link came up.
+pub(crate) fn surface_after(said: Vec<Said>) -> Surface {
+    let (site, mut visits) = SiteHandle::bounded(4);
+    tokio::spawn(async move {
+        let mut site = Site::new(plant());
+        site.start("test", NOW);
+        let up = Said::LinkUp { resumed: false };
+        for said in std::iter::once(up).chain(said) {
+            site.hear(&Signal {
+                machine: printer(),
+                received: NOW,
+                machine_time: None,
+                identity: None,
+                said,
+            });
+        }
+        let mut ledger: Vec<Recorded> = Vec::new();
+        while let Some(visit) = visits.recv().await {
+            ledger.extend(site.take_fresh());
+            serve(visit, &mut site, &ledger);
+        }
+    });
+    let readiness = Arc::new(Readiness::not_yet("starting"));
+    Surface { site, readiness, metrics: Arc::new(|| "x 1\n".to_owned()) }
+}
+
+fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {
+    match visit {
+        Visit::Ask { request, reply } => drop(reply.send(site.ask(&request, NOW))),
+        Visit::Look(look) => look(site, NOW),
+        Visit::AskAfter { look, reply } => {
+            if let Some(request) = look(site, NOW) {
+                drop(reply.send(site.ask(&request, NOW)));
+            }
+        }
+        Visit::Correct { of, correction, reply } => {
+            let original = ledger.iter().find(|recorded| recorded.position == of);
+            drop(reply.send(match original {
+                Some(original) => site.correct(original, &correction, NOW),
+                None => Reply::Refused(format!("there is no event {of}")),
+            }));
+        }
+    }
+}
+
+pub(crate) async fn send(surface: &Surface, request: Request<Body>) -> (StatusCode, String) {
+    let response = router(surface.clone()).oneshot(request).await.expect("an answer");
+    let status = response.status();
+    let body = response.into_body().collect().await.expect("a body").to_bytes();
+    (status, String::from_utf8_lossy(&body).into_owned())
+}
+
+/// The answer's status and its body as JSON.
+pub(crate) async fn told(surface: &Surface, request: Request<Body>) -> (u16, Value) {
+    let (status, body) = send(surface, request).await;
+    let body = serde_json::from_str(&body).unwrap_or_else(|error| panic!("{error}: {body}"));
+    (status.as_u16(), body)
+}
+
+pub(crate) fn get(path: &str) -> Request<Body> {
+    let request = Request::get(path).header("host", "localhost:9464");
+    request.body(Body::empty()).expect("a request")
+}
+
+pub(crate) fn post(path: &str, kind: &str, body: impl Into<Body>) -> Request<Body> {
+    let request = Request::post(path).header("host", "127.0.0.1:9464").header("content-type", kind);
+    request.body(body.into()).expect("a request")
+}
+
+/// A POST of JSON.
+pub(crate) fn act(path: &str, body: &Value) -> Request<Body> {
+    post(path, "application/json", body.to_string())
+}
