@@ -2,6 +2,7 @@
 
 mod kinds;
 mod stream;
+mod why;
 
 use std::fmt;
 
@@ -14,6 +15,7 @@ use crate::wear::WearLimits;
 
 pub use kinds::Event;
 pub use stream::Stream;
+pub use why::{LikelyCause, WhyUnattributed};
 
 /// An event's place in the ledger's total order, from 1.
 #[derive(
@@ -217,48 +219,6 @@ impl Basis {
     }
 }
 
-/// What most likely made two bases of one run disagree.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum LikelyCause {
-    /// A counter started again at zero, or jumped, during the run.
-    CounterRestarted,
-    /// A link or the gateway was down during the run.
-    NotHeard,
-    /// Each panel was printed several times.
-    DoublePrint,
-    /// The order's boards for each print are wrong.
-    WrongPanelFactor,
-    /// The order was scrapped or ended early.
-    OrderScrapped,
-    /// One of the two did not count at all.
-    Silent,
-    /// None of these.
-    Unknown,
-}
-
-impl LikelyCause {
-    /// The cause in words, with what to look at.
-    #[must_use]
-    pub fn in_words(self) -> &'static str {
-        match self {
-            Self::CounterRestarted => {
-                "a counter restarted or jumped during the run: see its findings"
-            }
-            Self::NotHeard => "a link or the gateway was down during the run: see the machine",
-            Self::DoublePrint => {
-                "each panel seems to be printed several times: set the order's strokes per panel"
-            }
-            Self::WrongPanelFactor => {
-                "the order's boards per print seem wrong: compare them with the panel"
-            }
-            Self::OrderScrapped => "the order seems to have been scrapped or ended early",
-            Self::Silent => "one of the two did not count at all: check its wiring",
-            Self::Unknown => "no likely cause: compare the two with the line's own record",
-        }
-    }
-}
-
 /// Why a counter's value is kept without booking strokes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -273,22 +233,4 @@ pub enum Noted {
     Accepted,
     /// The value from before a misread again: what looked like a restart was none.
     Misread,
-}
-
-/// Why nobody can say which stencil made some strokes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum WhyUnattributed {
-    /// No stencil was known in the printer.
-    NothingSeated,
-    /// The stencil was changed between two reads.
-    ChangedMeanwhile,
-    /// The link was broken, and nobody confirmed the stencil since.
-    SeatUnconfirmed,
-    /// The code in the printer is not in the stencil list.
-    UnknownStencil,
-    /// More strokes at once than the machine could have done.
-    Implausible,
-    /// The counter went past zero unheard: it wrapped, or it restarted and these were never made.
-    WrapOrRestart,
 }

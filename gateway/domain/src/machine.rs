@@ -51,6 +51,8 @@ pub struct Counter {
     pub at: Timestamp,
     /// Stencils that were in the machine since the value was last read.
     pub candidates: BTreeSet<StencilCode>,
+    /// True when they changed since then while nobody was told: there may be others.
+    pub gap: bool,
 }
 
 /// What a slot of a rack holds.
@@ -163,11 +165,14 @@ pub struct Machine {
 }
 
 impl Machine {
-    /// True when the print decision as last told says that nobody confirmed what is in it.
+    /// True when the print decision as last told says that nobody confirmed what is in it, or when
+    /// it is thought empty and was not read since.
     #[must_use]
     pub fn is_unconfirmed(&self) -> bool {
         let told = self.print.as_ref();
+        let unread = |counter: &Counter| !counter.candidates.is_empty();
         told.is_some_and(|told| told.codes.contains(&Reason::SEAT_UNCONFIRMED))
+            || (self.seat.is_none() && self.counters.values().any(unread))
     }
 
     /// Nobody listened from `since` until the gateway started again: the link has to come up anew.
@@ -198,11 +203,14 @@ impl Machine {
             Event::FaultEnded { code, .. } => {
                 self.faults.remove(code);
             }
-            Event::Seated { stencil, .. } | Event::Loaded { stencil, .. } => {
-                self.seat(stencil, recorded)
+            Event::Loaded { stencil, .. } => self.seat(stencil, recorded),
+            Event::Seated { stencil, unseen, .. } => {
+                self.seat(stencil, recorded);
+                self.mark_gap(*unseen);
             }
-            Event::Removed { .. } => {
+            Event::Removed { unseen, .. } => {
                 self.seat = None;
+                self.mark_gap(*unseen);
                 self.new_run_without_order(recorded.fact.at);
             }
             Event::OrderStarted { spec, .. } => {
@@ -256,6 +264,10 @@ impl Machine {
         for counter in self.counters.values_mut() {
             counter.candidates.insert(code.clone());
         }
+    }
+
+    fn mark_gap(&mut self, unseen: bool) {
+        self.counters.values_mut().for_each(|counter| counter.gap |= unseen);
     }
 
     fn apply_counting(&mut self, recorded: &Recorded) {
@@ -327,7 +339,7 @@ impl Machine {
 
     fn fix(&mut self, counter: &CounterName, known: Known, at: Timestamp) {
         let candidates = self.seat.iter().map(|seat| seat.code.clone()).collect();
-        self.counters.insert(counter.clone(), Counter { known, at, candidates });
+        self.counters.insert(counter.clone(), Counter { known, at, candidates, gap: false });
     }
 
     fn apply_storage(&mut self, recorded: &Recorded) {

@@ -253,7 +253,8 @@ impl Site {
                     source: entry.source,
                 }),
                 Some(known) if known.spec != spec => {
-                    self.record(Event::StencilRevised { spec: spec.clone() });
+                    let source = Some(entry.source);
+                    self.record(Event::StencilRevised { spec: spec.clone(), source });
                 }
                 Some(_) => {}
             }

@@ -230,7 +230,7 @@ pub fn machine_of(event: &Event) -> Option<&MachineName> {
 #[must_use]
 pub fn stencil_of(event: &Event) -> Option<&StencilCode> {
     match event {
-        Event::StencilRegistered { spec, .. } | Event::StencilRevised { spec } => {
+        Event::StencilRegistered { spec, .. } | Event::StencilRevised { spec, .. } => {
             Some(&spec.stencil)
         }
         Event::StrokesBooked { stencil, .. }

@@ -347,7 +347,7 @@ impl Stencil {
     fn apply_standing(&mut self, recorded: &Recorded) {
         let (since, because) = (recorded.fact.at, recorded.position);
         match &recorded.fact.event {
-            Event::StencilRevised { spec } => self.spec = spec.clone(),
+            Event::StencilRevised { spec, .. } => self.spec = spec.clone(),
             Event::WearBandEntered { band, .. } => {
                 self.band = Sourced { value: *band, since, because };
             }

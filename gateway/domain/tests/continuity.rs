@@ -273,3 +273,39 @@ fn links_are_noted_when_they_change() {
     never.says(NAMER, link_lost());
     assert_eq!(count(&never, false), 1, "also when the first attempt fails");
 }
+
+/// Found by a simulated year: a restart forgot that a stencil had come back unseen.
+#[test]
+fn what_changed_unseen_is_still_known_after_a_restart() {
+    let mut floor = Floor::new();
+    floor.says(MUTE, link_up());
+    floor.does(&seat("A", MUTE));
+    floor.says(MUTE, reads(100));
+    floor.says(MUTE, link_lost());
+    floor.after(5_000).says(MUTE, link_up());
+    floor.does(&remove(MUTE));
+    floor.does(&seat("A", MUTE));
+    floor.restart_after(5);
+    floor.says(MUTE, link_up());
+    let events = floor.says(MUTE, reads(285));
+    assert!(matches!(events[..], [Event::StrokesUnattributed { count: 185, .. }]));
+    let next = floor.after(600).says(MUTE, reads(290));
+    assert!(matches!(next[..], [Event::StrokesBooked { count: 5, .. }]));
+}
+
+/// Found by a simulated year: a printer thought empty, and not read since, is unsure after a
+/// restart too.
+#[test]
+fn strokes_after_a_removal_that_no_read_followed_are_nobodys() {
+    let mut floor = Floor::new();
+    floor.says(MUTE, link_up());
+    floor.does(&seat("A", MUTE));
+    floor.says(MUTE, reads(100));
+    floor.says(MUTE, link_lost());
+    floor.after(1_000).does(&remove(MUTE));
+    floor.after(1_000).says(MUTE, link_up());
+    floor.restart_after(5);
+    floor.says(MUTE, link_up());
+    let events = floor.says(MUTE, reads(202));
+    assert!(matches!(events[0], Event::StrokesUnattributed { count: 102, .. }), "{events:?}");
+}

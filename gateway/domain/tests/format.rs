@@ -75,6 +75,7 @@ fn optional_fields_may_be_missing_and_unknown_ones_are_passed_over() {
         stencil: common::words::code("A"),
         machine: common::words::machine("namer"),
         by: None,
+        unseen: false,
     };
     assert_eq!(read.fact.event, expected);
     assert_eq!((read.fact.machine_time, read.fact.identity), (None, None));

@@ -27,7 +27,7 @@ fn in_washer(name: &str) -> Place {
 }
 
 fn seated_in(name: &str) -> Event {
-    Event::Seated { stencil: code("A"), machine: machine(name), by: None }
+    Event::Seated { stencil: code("A"), machine: machine(name), by: None, unseen: false }
 }
 
 fn loaded_into(name: &str) -> Event {
@@ -35,7 +35,7 @@ fn loaded_into(name: &str) -> Event {
 }
 
 fn removed_from(name: &str) -> Event {
-    Event::Removed { stencil: code("A"), machine: machine(name), by: None }
+    Event::Removed { stencil: code("A"), machine: machine(name), by: None, unseen: false }
 }
 
 fn stored(name: &str) -> Event {

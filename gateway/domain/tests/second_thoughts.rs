@@ -148,6 +148,8 @@ fn strokes_entered_by_hand_are_booked_with_who_and_why() {
     let line = serde_json::to_string(&floor.ledger[last.0 as usize - 1]).unwrap();
     assert!(line.contains(r#""basis":"hand","by":"M. Example","reason":"hand printed""#), "{line}");
     assert!(refused(&floor.ask(&enter("A", MUTE, 0))).contains("no strokes"));
+    let slip = 10 * RATED + 1;
+    assert!(refused(&floor.ask(&enter("A", MUTE, slip))).contains("check the number"));
     assert!(refused(&floor.ask(&enter("A", WASHER, 1))).contains("no printer"));
     assert!(refused(&floor.ask(&enter("X", MUTE, 1))).contains("no stencil X"));
 }

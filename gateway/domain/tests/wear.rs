@@ -30,7 +30,10 @@ fn the_band_is_the_worse_of_strokes_and_washes() {
     ];
     for (count, washes, rated_washes, expected) in table {
         let mut one = One::registered(true);
-        one.then(Event::StencilRevised { spec: StencilSpec { rated_washes, ..spec("A") } });
+        one.then(Event::StencilRevised {
+            spec: StencilSpec { rated_washes, ..spec("A") },
+            source: None,
+        });
         for _ in 0..washes {
             one.then(wash_began()).then(wash_ended(WashOutcome::Passed));
         }
@@ -47,7 +50,10 @@ fn the_ratio_is_the_larger_share_and_goes_beyond_one() {
     assert_eq!(ratio(&one), 0.0);
     one.then(strokes(250));
     assert_eq!(ratio(&one), 250.0);
-    one.then(Event::StencilRevised { spec: StencilSpec { rated_washes: Some(2), ..spec("A") } });
+    one.then(Event::StencilRevised {
+        spec: StencilSpec { rated_washes: Some(2), ..spec("A") },
+        source: None,
+    });
     one.then(wash_ended(WashOutcome::Passed));
     assert_eq!(ratio(&one), 500.0);
     one.then(strokes(1_250));

@@ -9,7 +9,7 @@ use std::time::Duration;
 use prometheus::{Encoder, IntCounter, Registry, TextEncoder};
 use stencilward_adapters::link::{Observer, Trouble};
 use stencilward_domain::decision::{Decision, Rule};
-use stencilward_domain::event::{Event, LikelyCause, Recorded};
+use stencilward_domain::event::{Event, Recorded};
 use stencilward_domain::machine::{LinkState, Machine};
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::site::Site;
@@ -182,7 +182,7 @@ impl Follower {
                 families.understencil_wipes.with_label_values(&[machine.as_str()]).inc_by(*count);
             }
             Event::BasesDisagreed { machine, checked_by, likely, .. } => {
-                let labels = [machine.as_str(), checked_by.as_str(), cause(*likely)];
+                let labels = [machine.as_str(), checked_by.as_str(), likely.as_str()];
                 families.basis_disagreements.with_label_values(&labels).inc();
             }
             _ => {}
@@ -237,19 +237,6 @@ impl Follower {
     }
 }
 
-/// The likely cause's word, as in the ledger.
-fn cause(likely: LikelyCause) -> &'static str {
-    match likely {
-        LikelyCause::CounterRestarted => "counter-restarted",
-        LikelyCause::NotHeard => "not-heard",
-        LikelyCause::DoublePrint => "double-print",
-        LikelyCause::WrongPanelFactor => "wrong-panel-factor",
-        LikelyCause::OrderScrapped => "order-scrapped",
-        LikelyCause::Silent => "silent",
-        LikelyCause::Unknown => "unknown",
-    }
-}
-
 fn stencils_in(event: &Event) -> impl Iterator<Item = &StencilCode> {
     let candidates = match event {
         Event::StrokesUnattributed { candidates, .. } => candidates.as_slice(),
@@ -268,26 +255,6 @@ impl StencilSeries {
         }
         for (band, gauge) in WearBand::ALL.iter().zip(&self.wear_band) {
             gauge.set(i64::from(stencil.band.value == *band));
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn causes_have_the_ledgers_words() {
-        for likely in [
-            LikelyCause::CounterRestarted,
-            LikelyCause::NotHeard,
-            LikelyCause::DoublePrint,
-            LikelyCause::WrongPanelFactor,
-            LikelyCause::OrderScrapped,
-            LikelyCause::Silent,
-            LikelyCause::Unknown,
-        ] {
-            assert_eq!(serde_json::json!(likely), cause(likely));
         }
     }
 }

@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use serde::Deserialize;
 use serde_json::{Value, json};
-use stencilward_domain::event::{Position, WhyUnattributed};
+use stencilward_domain::event::Position;
 use stencilward_domain::names::StencilCode;
 use stencilward_domain::site::{Correction, Request, Share, Wrong};
 use stencilward_domain::state::Unattributed;
@@ -79,33 +79,8 @@ fn open_view(event: Position, open: &Unattributed) -> Value {
         "until": open.until,
         "candidates": open.candidates,
         "why": open.why,
-        "in_words": in_words(open.why),
+        "in_words": open.why.in_words(),
     })
-}
-
-fn in_words(why: WhyUnattributed) -> &'static str {
-    match why {
-        WhyUnattributed::NothingSeated => {
-            "no stencil was known in the printer: ask the line which one was in it"
-        }
-        WhyUnattributed::ChangedMeanwhile => {
-            "the stencil was changed between two reads of the counter: split them"
-        }
-        WhyUnattributed::SeatUnconfirmed => {
-            "the link was broken and nobody confirmed the stencil since: ask the line"
-        }
-        WhyUnattributed::UnknownStencil => {
-            "the code in the printer is not in the list: enter the stencil, then assign them"
-        }
-        WhyUnattributed::Implausible => {
-            "more at once than the printer can do: compare with the line's own record, and write \
-             off what was never made"
-        }
-        WhyUnattributed::WrapOrRestart => {
-            "the counter went past zero unheard: it wrapped and they were made, or it restarted \
-             and they were not; compare with the line's own record"
-        }
-    }
 }
 
 /// `POST /api/v1/unattributed/{event}/assign`.

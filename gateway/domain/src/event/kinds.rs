@@ -30,6 +30,9 @@ pub enum Event {
         /// What it is now.
         #[serde(flatten)]
         spec: StencilSpec,
+        /// Who says so.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        source: Option<String>,
     },
     /// Strokes booked to a stencil.
     StrokesBooked {
@@ -160,6 +163,9 @@ pub enum Event {
         /// Who says so, when no machine does.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         by: Option<String>,
+        /// True when it changed while nobody was told.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        unseen: bool,
     },
     /// A stencil was put into a washer.
     Loaded {
@@ -180,6 +186,9 @@ pub enum Event {
         /// Who says so, when no machine does.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         by: Option<String>,
+        /// True when it changed while nobody was told.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        unseen: bool,
     },
     /// A stencil is no longer where it was thought to be.
     LostSight {

@@ -34,7 +34,7 @@ impl Event {
     #[must_use]
     pub fn stream(&self) -> Stream {
         match self {
-            Self::StencilRegistered { spec, .. } | Self::StencilRevised { spec } => {
+            Self::StencilRegistered { spec, .. } | Self::StencilRevised { spec, .. } => {
                 Stream::Stencil(spec.stencil.clone())
             }
             Self::StrokesBooked { stencil, .. }

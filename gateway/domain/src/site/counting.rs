@@ -156,7 +156,7 @@ impl Site {
 
     fn unchanged(&mut self, read: &Read<'_>, before: &Counter) {
         let seat = self.seat_code(&read.machine);
-        if before.candidates != seat.into_iter().collect::<BTreeSet<_>>() {
+        if before.gap || before.candidates != seat.into_iter().collect::<BTreeSet<_>>() {
             self.note(read, Noted::SeatChanged);
         }
         self.mark_counted(read, before.at, 0);
@@ -239,7 +239,8 @@ impl Site {
         if reported && !read.held && seat.is_none() {
             return Some(WhyUnattributed::NothingSeated);
         }
-        let unseen = live.is_some_and(|live| live.gaps.contains(&read.counter))
+        let unseen = before.gap
+            || live.is_some_and(|live| live.gaps.contains(&read.counter))
             || (reported && self.overtaken(&read.machine, read.source))
             || (!self.seat_sure(read.source, read.at)
                 && seat.is_some_and(|seat| seat.since > self.last_read(read).unwrap_or(before.at)));

@@ -16,14 +16,14 @@ impl Site {
         if changed || self.strayed(machine, code, by) {
             self.stencil_changes(machine);
             if let Some(before) = before.filter(|_| changed) {
-                self.take_out(machine, &before, by);
+                self.take_out(machine, &before, by, unseen);
             }
             self.vacate(code);
             let (stencil, name, by) = (code.clone(), machine.clone(), by.map(str::to_owned));
             self.record(if self.plant.kind(machine) == MachineKind::Washer {
                 Event::Loaded { stencil, machine: name, by }
             } else {
-                Event::Seated { stencil, machine: name, by }
+                Event::Seated { stencil, machine: name, by, unseen }
             });
         }
         self.confirm(machine, unseen);
@@ -50,7 +50,7 @@ impl Site {
         let unseen = !self.seat_sure(machine, self.origin.at);
         if let Some(code) = before {
             self.stencil_changes(machine);
-            self.take_out(machine, &code, by);
+            self.take_out(machine, &code, by, unseen);
         }
         self.confirm(machine, unseen);
     }
@@ -78,12 +78,15 @@ impl Site {
         Some(self.state.machines.get(machine)?.seat.as_ref()?.code.clone())
     }
 
-    fn take_out(&mut self, machine: &MachineName, code: &StencilCode, by: Option<&str>) {
-        self.record(Event::Removed {
-            stencil: code.clone(),
-            machine: machine.clone(),
-            by: by.map(str::to_owned),
-        });
+    fn take_out(
+        &mut self,
+        machine: &MachineName,
+        code: &StencilCode,
+        by: Option<&str>,
+        unseen: bool,
+    ) {
+        let (stencil, machine) = (code.clone(), machine.clone());
+        self.record(Event::Removed { stencil, machine, by: by.map(str::to_owned), unseen });
     }
 
     /// A stencil that turns up elsewhere has left the machine it was in, unless that machine
@@ -94,7 +97,7 @@ impl Site {
             && self.in_machine(&machine).as_ref() == Some(code)
             && !self.plant.names_stencil(&machine)
         {
-            self.take_out(&machine, code, None);
+            self.take_out(&machine, code, None, false);
         }
     }
 }

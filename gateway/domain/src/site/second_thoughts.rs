@@ -9,6 +9,9 @@ use crate::plant::MachineKind;
 use crate::signal::WashOutcome;
 use crate::time::Timestamp;
 
+/// Rated lives that a person may enter at once; more is a slip.
+const LIVES_AT_ONCE: u64 = 10;
+
 /// Strokes of one stencil.
 pub type Share = (StencilCode, u64);
 
@@ -135,6 +138,13 @@ impl Site {
         }
         if strokes == 0 {
             return Err("no strokes to enter: give their number".to_owned());
+        }
+        let most = self.known(stencil)?.spec.rated_strokes.saturating_mul(LIVES_AT_ONCE);
+        if strokes > most {
+            return Err(format!(
+                "{strokes} strokes are {LIVES_AT_ONCE} lives of {stencil} and \
+                                more: check the number"
+            ));
         }
         let basis = Basis::Hand { by: by.to_owned(), reason: why.to_owned() };
         let (stencil, machine) = (stencil.clone(), machine.clone());

@@ -6,7 +6,9 @@ use std::time::Duration;
 
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{CounterName, MachineName, OutputName, SlotName, StencilCode};
-use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, OutputRule, Plant, Policy};
+use stencilward_domain::plant::{
+    Bases, Listed, MachineKind, MachineSpec, OutputRule, Plant, Policy,
+};
 
 /// A stencil.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -81,6 +83,8 @@ pub(crate) fn permit() -> OutputName {
 
 /// How long a permit may be carried out, s.
 pub(crate) const PERMIT: i64 = 10;
+/// Strokes that a concession allows.
+pub(crate) const GRANTED: u64 = 1;
 /// Until when a concession holds, s from when it is granted.
 pub(crate) const CONCESSION: i64 = 15;
 /// No limit is longer, s.

@@ -202,9 +202,7 @@ impl Move {
                 let (code, measured) = (code(stencil), Vec::new());
                 Said::WashEnded { code, programme: None, outcome, measured }
             }
-            RackAsksStore(stencil) => {
-                Said::StoreAsked { code: stencil.code(), slot: Some(slot()) }
-            }
+            RackAsksStore(stencil) => Said::StoreAsked { code: stencil.code(), slot: Some(slot()) },
             RackAsksTake(stencil) => {
                 Said::TakeAsked { code: stencil.code(), order: None, destination: None }
             }

@@ -103,6 +103,7 @@ pub(crate) struct Line {
     /// The counter's name in the ledger.
     pub(crate) counter: CounterName,
     pub(crate) linked: bool,
+    pub(crate) broke_at: i64,
     /// The link is up and the printer has yet to name its stencil.
     pub(crate) unnamed: bool,
     pub(crate) seat: Option<Stencil>,
@@ -159,6 +160,7 @@ impl Line {
             teller,
             counter,
             linked: false,
+            broke_at: 0,
             unnamed: false,
             seat: None,
             seat_before: None,

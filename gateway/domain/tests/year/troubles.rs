@@ -16,6 +16,8 @@ use super::world::{Outcome, SECOND, World};
 pub(crate) const UNCLEAR: u64 = 20_000;
 /// The same, for reads that follow each other closely.
 const CLOSELY: u64 = 3_000;
+/// A break that is trusted, by the default policy, ms.
+const TRUSTED: i64 = 120 * SECOND;
 /// How closely, ms.
 const MINUTES: i64 = 600 * SECOND;
 
@@ -93,12 +95,18 @@ impl World<'_> {
     }
 
     pub(crate) fn breaks(&mut self, number: usize) -> Outcome {
-        self.lines[number].linked = false;
+        let line = &mut self.lines[number];
+        (line.linked, line.broke_at) = (false, self.now);
         if self.running { self.link_lost(number) } else { Ok(()) }
     }
 
     pub(crate) fn mends(&mut self, number: usize) -> Outcome {
-        self.lines[number].linked = true;
+        let line = &mut self.lines[number];
+        if !line.linked {
+            let short = self.now - line.broke_at <= TRUSTED;
+            self.faults.happened(if short { Fault::ShortBreak } else { Fault::LongBreak });
+        }
+        line.linked = true;
         if self.running { self.link_up(number) } else { Ok(()) }
     }
 

@@ -93,7 +93,7 @@ impl Unattributed {
                 told(Value::Time(open.since)),
                 told(Value::Time(open.until)),
                 told(Value::Names(candidates)),
-                Figure::text(in_words(open.why)),
+                Figure::text(open.why.in_words()),
             ]
         });
         Table {
@@ -107,22 +107,6 @@ impl Unattributed {
                     .to_owned(),
             ],
             nothing: "No strokes are open.",
-        }
-    }
-}
-
-/// Why nobody knows which stencil made them.
-pub(super) fn in_words(why: WhyUnattributed) -> &'static str {
-    match why {
-        WhyUnattributed::NothingSeated => "no stencil was known in the printer",
-        WhyUnattributed::ChangedMeanwhile => "the stencil was changed between two reads",
-        WhyUnattributed::SeatUnconfirmed => {
-            "the link was broken, and nobody confirmed the stencil since"
-        }
-        WhyUnattributed::UnknownStencil => "the code in the printer is not in the stencil list",
-        WhyUnattributed::Implausible => "more at once than the machine could have done",
-        WhyUnattributed::WrapOrRestart => {
-            "the counter went past zero unheard: it wrapped, or restarted and these were not made"
         }
     }
 }

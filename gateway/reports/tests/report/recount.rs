@@ -62,7 +62,7 @@ fn wipes(event: &Event) -> i128 {
 
 fn spec(event: &Event) -> Option<&StencilSpec> {
     match event {
-        Event::StencilRegistered { spec, .. } | Event::StencilRevised { spec } => Some(spec),
+        Event::StencilRegistered { spec, .. } | Event::StencilRevised { spec, .. } => Some(spec),
         _ => None,
     }
 }
