@@ -45,7 +45,7 @@ fn holds(name: &str, moves: &[Move], depth: usize, states: usize) {
 
 #[test]
 fn storing() {
-    holds("storing", STORAGE, 6, 1);
+    holds("storing", STORAGE, 5, 1);
 }
 
 #[test]

@@ -214,7 +214,7 @@ impl Truth {
         let Some(stencil) = stencil.filter(|_| count > 0) else { return };
         let told = self.change(stencil);
         told.printed(stencil, count);
-        told.washed &= of.is_some_and(|of| told.washed_at > of);
+        told.washed &= of.is_some_and(|of| told.washed_at >= of);
     }
 
     /// # Errors
