@@ -21,6 +21,7 @@ use std::time::Duration;
 use anyhow::Context as _;
 use stencilward_config::Configuration;
 use stencilward_domain::machine::LinkState;
+use stencilward_domain::site::Site;
 use stencilward_web::SiteHandle;
 use tokio::sync::watch;
 use tokio::time::{Instant, sleep};
@@ -33,7 +34,7 @@ use ledger_says::ledger_says;
 use narrator::Narrator;
 use plant::Plant;
 use story::People;
-use tally::Tally;
+use tally::{Count, Tally};
 
 pub use broker::Broker;
 
@@ -98,6 +99,17 @@ async fn play(length: Option<Duration>, listen: String) -> anyhow::Result<bool> 
     })?;
     stage.catch_up(&plant.tally).await;
     stage.close(&plant).await
+}
+
+/// True when the site knows of every stroke and wash, and of every stencil that lies in a slot.
+fn knows(site: &Site, done: &Count) -> bool {
+    let machines = site.state().machines.values();
+    let strokes: u64 = machines.map(|machine| machine.booked + machine.unattributed).sum();
+    strokes >= done.machines.values().sum()
+        && done.stencils.iter().all(|(code, done)| {
+            let washes = site.state().stencils.get(code).map_or(0, |stencil| stencil.washes);
+            washes >= done.washes && (done.stored <= done.taken || site.is_stored(code))
+        })
 }
 
 /// The gateway on stage, and who speaks to it.
@@ -199,18 +211,15 @@ impl Stage {
         Ok(())
     }
 
-    /// Waits until the gateway knows of every stroke, or gives up: the summary will tell.
+    /// Waits until the gateway knows all that the machines did, or gives up: the summary will tell.
     async fn catch_up(&self, tally: &Tally) {
         let deadline = Instant::now() + CATCH_UP;
         while Instant::now() < deadline {
             let Some(site) = self.gateway.as_ref().map(Gateway::site) else {
                 return;
             };
-            let known = site.look(|site, _| {
-                let machines = site.state().machines.values();
-                machines.map(|machine| machine.booked + machine.unattributed).sum::<u64>()
-            });
-            if known.await.is_ok_and(|known| known >= tally.all_strokes()) {
+            let done = tally.count();
+            if site.look(move |site, _| knows(site, &done)).await.unwrap_or(false) {
                 return;
             }
             sleep(Duration::from_millis(100)).await;

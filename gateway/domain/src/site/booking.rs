@@ -68,7 +68,7 @@ impl Site {
         let settling =
             live.up_since.is_some_and(|up| self.origin.at.apart(up) < self.plant.policy.seat_wait);
         let one_way = machine == source && self.plant.names_stencil(machine);
-        changed && settling && !one_way
+        changed && settling && live.resumed && !one_way
     }
 
     pub(super) fn seat_code(&self, machine: &MachineName) -> Option<StencilCode> {

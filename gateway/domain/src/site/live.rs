@@ -117,6 +117,8 @@ pub(super) struct Live {
     pub(super) heard_before: Timestamp,
     /// When the link, or the gateway, last stopped hearing it.
     pub(super) broke: Option<Timestamp>,
+    /// True when messages may have waited while the link was down.
+    pub(super) resumed: bool,
     /// When the link last came up; none while it is down.
     pub(super) up_since: Option<Timestamp>,
     /// Reads that wait until the machine names its stencil.

@@ -12,7 +12,9 @@ impl Site {
     pub(super) fn link_up(&mut self, machine: &MachineName, resumed: bool) {
         let at = self.origin.at;
         let names_stencil = self.plant.names_stencil(machine);
-        self.live_mut(machine).up(at, resumed && names_stencil);
+        let live = self.live_mut(machine);
+        live.up(at, resumed && names_stencil);
+        live.resumed = resumed;
         if !matches!(self.link(machine), Some(LinkState::Up)) {
             self.record(Event::MachineUp { machine: machine.clone() });
         }

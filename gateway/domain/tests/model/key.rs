@@ -33,28 +33,27 @@ struct Parts<'a> {
 /// The key of a node.
 pub(crate) fn key(node: &Node, text: &mut String) -> u128 {
     text.clear();
-    let (site, floor, truth) = (&node.site, &node.floor, &node.truth);
+    let (site, floor, truth, last) = (&node.site, &node.floor, &node.truth, node.last_words());
     write!(text, "{site:?}").expect("a text grows");
     let state = text.find("state: State {").expect("a site has a state");
     let origin = text.rfind(", origin: Origin {").expect("a site has an origin");
     text.truncate(origin);
     text.drain(..state);
-    write!(text, "{floor:?}{truth:?}").expect("a text grows");
+    write!(text, "{floor:?}{truth:?}{last:?}").expect("a text grows");
     let mut parts = Parts::default();
     parts.take(text);
     parts.times = relative(&parts.times, node.now.0);
     parts.places = ranks(&parts.places);
-    let half = |salt: u64| {
-        let mut hasher = DefaultHasher::new();
-        (salt, &parts.words, &parts.times, &parts.places).hash(&mut hasher);
-        u128::from(hasher.finish())
-    };
-    half(1) << 64 | half(2)
+    let mut hasher = DefaultHasher::new();
+    (&parts.words, &parts.times, &parts.places).hash(&mut hasher);
+    let first = hasher.finish();
+    1u64.hash(&mut hasher);
+    u128::from(first) << 64 | u128::from(hasher.finish())
 }
 
 impl<'a> Parts<'a> {
     fn take(&mut self, text: &'a str) {
-        let mut rest = text;
+        let (mut rest, mut of_wash) = (text, false);
         while let Some(at) = rest.find(['T', 'P']) {
             let (before, after) = rest.split_at(at);
             let time = after.strip_prefix("Timestamp(");
@@ -65,14 +64,14 @@ impl<'a> Parts<'a> {
                 rest = left;
                 continue;
             };
-            let number = number.parse().expect("a number");
+            let number: i64 = number.parse().expect("a number");
             self.words.push(before);
-            let kept =
-                if time.is_some() { is_looked_at(before, left) } else { is_compared(before) };
-            match time {
-                Some(_) if kept => self.times.push(number),
-                None if kept => self.places.push(number),
-                _ => {}
+            if time.is_some() {
+                of_wash = before.ends_with(WASHED);
+                self.times.extend(is_looked_at(before, left).then_some(number));
+            } else {
+                let kept = std::mem::take(&mut of_wash) || is_compared(before);
+                self.places.extend(kept.then_some(number));
             }
             rest = left;
         }
@@ -85,6 +84,9 @@ fn is_looked_at(before: &str, after: &str) -> bool {
     let since = before.ends_with("since: ") && after.starts_with(", because: ");
     !since || before.ends_with("value: (), since: ") || before.contains("Seat {")
 }
+
+/// Before the time and the place of a last wash.
+const WASHED: &str = "last_wash: Some(Sourced { value: (), since: ";
 
 /// False for a place that is only cited.
 fn is_compared(before: &str) -> bool {

@@ -51,12 +51,12 @@ pub(crate) enum Move {
     Wait(i64),
     /// The gateway stops in order and starts again.
     Restart,
-    /// The gateway dies; what the last move wrote is lost.
-    Crash,
+    /// The gateway dies before what this wrote is durable, and starts again.
+    DiesIn(&'static Move),
 }
 
 use Move::{
-    Annul, Assign, Correct, Crash, Emptied, Empty, Grant, Hold, IsRead, LinkLost, LinkUp, Loads,
+    Annul, Assign, Correct, DiesIn, Emptied, Empty, Grant, Hold, IsRead, LinkLost, LinkUp, Loads,
     Occupied, PersonAsksStore, PersonAsksTake, Prints, PrintsUnread, RackAsksStore, RackAsksTake,
     Release, Restart, Retire, Seats, SendsAgain, Wait, WashBegins, WashEnds, WashedByHand,
     Withdraw, WriteOff,
@@ -134,7 +134,8 @@ pub(crate) const COUNTING: &[Move] = &[
     Wait(SHORT),
     Wait(LONG),
     Restart,
-    Crash,
+    DiesIn(&Prints(Namer)),
+    DiesIn(&Prints(Mute)),
 ];
 
 /// All of it.
@@ -189,7 +190,11 @@ pub(crate) const EVERYTHING: &[Move] = &[
     Wait(SHORT),
     Wait(LONG),
     Restart,
-    Crash,
+    DiesIn(&Prints(Namer)),
+    DiesIn(&Prints(Mute)),
+    DiesIn(&Seats(Namer, U)),
+    DiesIn(&WashEnds(Some(A), Passed)),
+    DiesIn(&Occupied(Some(A))),
 ];
 
 impl Move {

@@ -1,5 +1,6 @@
 //! One state of the model: the site, its ledger, the truth; and the step to the next.
 
+use std::fmt::Debug;
 use std::sync::Arc;
 
 use stencilward_domain::decision::Rule;
@@ -31,12 +32,8 @@ pub(crate) struct Node {
     pub(crate) site: Site,
     pub(crate) now: Timestamp,
     ledger: Vec<Arc<Recorded>>,
-    /// The part of the ledger that a crash leaves.
-    durable: usize,
     pub(crate) floor: Floor,
     pub(crate) truth: Truth,
-    /// What was told by then.
-    durable_truth: Truth,
 }
 
 /// What a step breaks.
@@ -50,6 +47,10 @@ fn why() -> String {
     "an invented reason".to_owned()
 }
 
+fn is_passed(event: &Event) -> bool {
+    matches!(event, Event::WashEnded { outcome: WashOutcome::Passed, .. })
+}
+
 impl Node {
     /// The plant just started, with all links up.
     pub(crate) fn first(checked: Checked) -> Self {
@@ -58,10 +59,8 @@ impl Node {
             site: Site::ruled(plant(), checked.rules),
             now: Timestamp(0),
             ledger: Vec::new(),
-            durable: 0,
             floor: Floor { total: 0, sent: 0, linked: [false; 2] },
             truth: Truth::new(),
-            durable_truth: Truth::new(),
         };
         node.site.start("0.0.0", node.now);
         for printer in Printer::ALL {
@@ -69,15 +68,11 @@ impl Node {
         }
         node.read();
         node.follow().expect("a good start");
-        (node.durable, node.durable_truth) = (node.ledger.len(), node.truth.clone());
         node
     }
 
     /// Does one thing, and checks all that must hold; none when it cannot happen now.
     pub(crate) fn step(&mut self, one: Move) -> Option<Outcome> {
-        if one != Move::Crash {
-            (self.durable, self.durable_truth) = (self.ledger.len(), self.truth.clone());
-        }
         self.happens(one)?;
         Some(self.follow().and_then(|()| self.holds()))
     }
@@ -97,6 +92,9 @@ impl Node {
             }
             Move::RackAsksStore(_) | Move::RackAsksTake(_) | Move::Occupied(_) | Move::Emptied => {
                 self.hear(&rack(), None, one.said()?);
+                if let Move::Occupied(Some(stencil)) = one {
+                    self.truth.turns_up(stencil);
+                }
                 Some(())
             }
             Move::Wait(seconds) => {
@@ -110,9 +108,10 @@ impl Node {
                 self.starts_again();
                 Some(())
             }
-            Move::Crash => {
-                self.ledger.truncate(self.durable);
-                self.truth = self.durable_truth.clone();
+            Move::DiesIn(one) => {
+                let told = self.truth.clone();
+                self.happens(*one)?;
+                self.truth = told;
                 self.starts_again();
                 Some(())
             }
@@ -231,23 +230,26 @@ impl Node {
             }
             Move::WashBegins(named) => {
                 self.hear(&washer(), None, one.said()?);
-                if let Some(stencil) = self.truth.in_washer(named) {
-                    self.unwashed(stencil);
-                    self.truth.loads(stencil);
+                if let Some(only) = self.truth.surely_in_washer(named) {
+                    self.unwashed(only);
+                    self.truth.loads(only);
                 }
             }
             Move::WashEnds(named, outcome) => {
                 self.hear(&washer(), None, one.said()?);
-                match (self.truth.in_washer(named), outcome) {
-                    (Some(stencil), WashOutcome::Passed) => self.truth.washed(stencil, head),
-                    (Some(stencil), _) => self.unwashed(stencil),
-                    (None, _) => {}
+                if outcome == WashOutcome::Passed {
+                    for stencil in self.truth.in_washer(named) {
+                        self.truth.washed(stencil, head);
+                    }
+                } else if let Some(only) = self.truth.surely_in_washer(named) {
+                    self.unwashed(only);
                 }
                 named.into_iter().for_each(|stencil| self.truth.loads(stencil));
             }
             Move::WashedByHand(stencil, outcome) => {
                 let code = stencil.code();
                 self.ask(&Request::ReportWash { stencil: code, outcome, by: by() })?;
+                self.truth.handled(stencil);
                 if outcome == WashOutcome::Passed {
                     self.truth.washed(stencil, head);
                 } else {
@@ -331,10 +333,7 @@ impl Node {
                 (original, Wrong::Strokes(vec![(stencil.code(), count)]))
             }
             _ => {
-                let passed = |event: &Event| {
-                    matches!(event, Event::WashEnded { outcome: WashOutcome::Passed, .. })
-                };
-                let original = self.last(passed)?;
+                let original = self.last(is_passed)?;
                 if let Event::WashEnded { stencil, .. } = &original.fact.event {
                     Stencil::of(stencil).into_iter().for_each(|one| self.truth.unwashed(one));
                 }
@@ -346,6 +345,19 @@ impl Node {
             Reply::Refused(_) => None,
             Reply::Done(_) | Reply::Decision(_) => Some(()),
         }
+    }
+
+    /// What second thoughts of the next move would be about.
+    pub(crate) fn last_words(&self) -> impl Debug {
+        let booked = self.last(|event| matches!(event, Event::StrokesBooked { .. }));
+        let washed = self.last(is_passed);
+        let booked = booked.map(|recorded| match &recorded.fact.event {
+            Event::StrokesBooked { stencil, machine, count, .. } => {
+                (recorded.position, stencil.clone(), machine.clone(), *count)
+            }
+            _ => unreachable!("not what was looked for"),
+        });
+        (booked, washed.map(|recorded| recorded.position))
     }
 
     /// Takes what was recorded into the ledger, and judges it.
@@ -367,6 +379,9 @@ impl Node {
             let washed = stored.is_none_or(|code| {
                 Stencil::of(code).is_some_and(|stencil| self.truth.of(stencil).is_washed())
             });
+            if let (Some(stencil), true) = (stored.and_then(Stencil::of), washed) {
+                self.truth.turns_up(stencil);
+            }
             self.ledger.push(Arc::new(recorded));
             if !washed {
                 return Err(format!("stored unwashed or unknown: {event}"));

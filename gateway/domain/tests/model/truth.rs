@@ -46,6 +46,8 @@ pub(crate) struct Truth {
     accounted: [u64; 2],
     /// In the washer, by a scan or its own word.
     in_washer: Vec<Stencil>,
+    /// A person reported a wash since: it may have left it.
+    doubtful: bool,
     /// Until when a permitted store or take may open the rack.
     pub(crate) door: Timestamp,
 }
@@ -104,6 +106,7 @@ impl Truth {
             told: [0; 2],
             accounted: [0; 2],
             in_washer: Vec::new(),
+            doubtful: false,
             door: Timestamp(i64::MIN),
         }
     }
@@ -117,13 +120,31 @@ impl Truth {
     }
 
     pub(crate) fn seats(&mut self, printer: Printer, stencil: Option<Stencil>) {
+        stencil.into_iter().for_each(|stencil| self.turns_up(stencil));
         self.seats[printer as usize] = stencil;
-        self.in_washer.retain(|other| Some(*other) != stencil);
         if printer == Printer::Namer {
             self.since_read.extend(stencil);
             self.since_read.sort_unstable();
             self.since_read.dedup();
         }
+    }
+
+    /// A stencil turns up somewhere: it is neither in the washer nor in the mute, which would not
+    /// say so by themselves.
+    pub(crate) fn turns_up(&mut self, stencil: Stencil) {
+        self.in_washer.retain(|other| *other != stencil);
+        self.leaves_mute(stencil);
+    }
+
+    /// A person reports to have washed it, by hand or in the washer.
+    pub(crate) fn handled(&mut self, stencil: Stencil) {
+        self.doubtful |= self.in_washer.contains(&stencil);
+        self.leaves_mute(stencil);
+    }
+
+    fn leaves_mute(&mut self, stencil: Stencil) {
+        let mute = &mut self.seats[Printer::Mute as usize];
+        *mute = mute.filter(|other| *other != stencil);
     }
 
     /// The namer's total was read.
@@ -151,17 +172,22 @@ impl Truth {
     }
 
     pub(crate) fn loads(&mut self, stencil: Stencil) {
-        if !self.in_washer.contains(&stencil) {
-            self.in_washer.push(stencil);
-        }
+        self.turns_up(stencil);
+        self.in_washer.push(stencil);
+        self.doubtful = false;
     }
 
-    /// The stencil that the washer speaks of.
-    pub(crate) fn in_washer(&self, named: Option<Stencil>) -> Option<Stencil> {
+    /// The one that the washer speaks of for certain.
+    pub(crate) fn surely_in_washer(&self, named: Option<Stencil>) -> Option<Stencil> {
         named.or(match self.in_washer[..] {
-            [only] => Some(only),
+            [only] if !self.doubtful => Some(only),
             _ => None,
         })
+    }
+
+    /// Those that it may speak of.
+    pub(crate) fn in_washer(&self, named: Option<Stencil>) -> Vec<Stencil> {
+        named.map_or_else(|| self.in_washer.clone(), |stencil| vec![stencil])
     }
 
     pub(crate) fn unwashed(&mut self, stencil: Stencil) {

@@ -223,11 +223,6 @@ impl World<'_> {
             self.comes_up(number, back, Act::PutIn(which, scanned));
             return Ok(());
         }
-        let scanned = if self.lines[number].untold && !self.hears(number) {
-            Scanned::Unseen
-        } else {
-            scanned
-        };
         if self.lines[number].untold {
             self.poll(number)?;
         }
@@ -242,11 +237,12 @@ impl World<'_> {
         let tells = names || (scanned == Scanned::Yes && self.running);
         line.untold = !names && (line.untold || !tells);
         let unlinked = line.make.source.is_module();
-        let scanned_out = line.scanned_out;
+        let known_out = line.scanned_out && !unlinked;
         line.taken_for = match which {
-            Which::Visitor if !line.make.kept || unlinked => line.believed.or(line.seat_before),
+            Which::Visitor if known_out => None,
+            Which::Visitor if !line.make.kept || unlinked => line.believed,
             _ if tells => None,
-            _ if scanned == Scanned::Forgotten || unlinked || scanned_out => line.believed,
+            _ if scanned == Scanned::Forgotten || unlinked => line.believed,
             _ => None,
         };
         if which == Which::Visitor {

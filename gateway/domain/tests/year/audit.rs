@@ -117,7 +117,7 @@ impl Reached {
             Advance::Difference => Some(self.raw),
             Advance::Wrapped => raw.checked_add(largest - self.raw + 1).map(|raw| raw - count),
             Advance::Restarted => Some(0),
-            Advance::Recovered => self.before.map(|(raw, booked)| raw + booked),
+            Advance::Recovered => self.before.map(|(raw, booked)| raw.saturating_add(booked)),
             Advance::Jumped => {
                 raw.checked_sub(count).filter(|from| *from == 0 || *from == self.raw)
             }

@@ -94,12 +94,12 @@ const fn checked(source: Source, names: bool, second: Second) -> Make {
 /// The makes, in turn.
 pub(crate) const MAKES: [Make; 22] = {
     use Source::{Boards, Edges, Finished, Hand, Polled, Pulses, Sent, Strokes};
-    use Width::{Bits16, Bits32};
+    use Width::{Bits16, Bits32, Bits64};
     [
         make(Polled(Bits16), true),
         make(Polled(Bits32), true),
         make(Polled(Bits16), false),
-        make(Polled(Bits32), false),
+        make(Polled(Bits64), false),
         checked(Polled(Bits16), true, Second::Pulses),
         checked(Polled(Bits16), false, Second::Order),
         kept(Sent(Bits16), true),

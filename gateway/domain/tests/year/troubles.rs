@@ -29,7 +29,7 @@ impl Line {
 
     /// The value that would show the last restart to have been a misread.
     fn recovers(&self) -> u64 {
-        self.raw_before + (self.tally - self.base)
+        self.raw_before.saturating_add(self.tally - self.base)
     }
 
     /// Machines of the line with a link of their own.
@@ -62,8 +62,9 @@ impl World<'_> {
         {
             self.deliver(number, message, false)?;
         }
-        let next = self.lines[number].script.front();
-        let printing = matches!(next, Some((_, Act::Strokes(_) | Act::Panels(_))));
+        let aside = |act: &Act| matches!(act, Act::Wash(_) | Act::Store(_) | Act::Tick);
+        let next = self.lines[number].script.iter().map(|(_, act)| act).find(|act| !aside(act));
+        let printing = matches!(next, Some(Act::Strokes(_) | Act::Panels(_)));
         if !printing && !names {
             return self.poll(number);
         }
@@ -145,7 +146,7 @@ impl World<'_> {
             Source::Polled(_) | Source::Pulses(_) if heard => line.is_clear(margin),
             Source::Polled(_) | Source::Pulses(_) => line.raw > UNCLEAR,
             Source::Sent(_) if heard => line.is_clear(UNCLEAR),
-            Source::Sent(_) => line.raw > UNCLEAR && !line.make.kept,
+            Source::Sent(_) => line.is_clear(UNCLEAR) && !line.make.kept,
             _ => false,
         };
         if !clear || line.frozen.is_some() || line.now.replaced.is_some() || line.now.doubtful {

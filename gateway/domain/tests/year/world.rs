@@ -71,6 +71,7 @@ pub(crate) struct World<'f> {
     pub(crate) wrong: Vec<Wrong>,
     pub(crate) batch: Vec<Batch>,
     pub(crate) faults: Faults,
+    pub(crate) signals: usize,
     pub(crate) identities: u64,
     pub(crate) orders: u64,
     queue: BinaryHeap<Reverse<(i64, usize)>>,
@@ -106,6 +107,7 @@ impl<'f> World<'f> {
             wrong: Vec::new(),
             batch: Vec::new(),
             faults: Faults::default(),
+            signals: 0,
             identities: 0,
             orders: 0,
             queue: BinaryHeap::new(),
@@ -144,6 +146,7 @@ impl<'f> World<'f> {
         let received = self.clock();
         let machine_time = (skew != 0).then_some(Timestamp(received.0 + skew));
         let machine = machine.clone();
+        self.signals += 1;
         let _ = self.site.hear(&Signal { machine, received, machine_time, identity, said });
         self.follow()?;
         match &mut self.crash_in {
