@@ -7,7 +7,8 @@ use std::collections::BTreeSet;
 use common::floor::{Floor, names};
 use common::plant::{MUTE, NAMER, NAMER_2, SCANNER, plant_with};
 use common::words::{
-    code, counter, link_lost, link_up, machine, order_spec, reads, reports, seat, seated, strokes,
+    code, counter, link_lost, link_up, machine, order_spec, pulses, reads, reports, seat, seated,
+    strokes,
 };
 use stencilward_domain::event::{Basis, BasisKind, Event, WhyUnattributed};
 use stencilward_domain::plant::{Bases, Counted, CounterSpec, Plant};
@@ -24,15 +25,6 @@ fn module(book: BasisKind, check: BTreeSet<BasisKind>) -> impl Fn(&mut Plant) {
         io.counts_for = Some(machine(MUTE));
         let printer = plant.machines.get_mut(&machine(MUTE)).expect("a printer");
         printer.bases = Bases { book: kinds([book]), check: check.clone() };
-    }
-}
-
-fn pulses(raw: u64) -> Said {
-    Said::CounterRead {
-        counter: counter("pulses"),
-        raw,
-        width: Width::Bits16,
-        reading: Reading::Polled,
     }
 }
 

@@ -5,11 +5,11 @@ mod common;
 use common::floor::{Floor, names};
 use common::plant::{MUTE, SCANNER, plant_with};
 use common::words::{
-    at, code, counter, link_lost, link_up, machine, order, order_spec, reads, remove, seat, strokes,
+    at, code, link_lost, link_up, machine, order, order_spec, pulses, reads, remove, seat, strokes,
 };
 use stencilward_domain::event::{BasisKind, Event, LikelyCause};
 use stencilward_domain::plant::{Bases, Plant, Tolerance};
-use stencilward_domain::signal::{OrderSpec, Reading, Said, Width};
+use stencilward_domain::signal::{OrderSpec, Said};
 use stencilward_domain::wear::Share;
 
 fn booked_and_compared(book: BasisKind, check: BasisKind) -> Plant {
@@ -113,15 +113,6 @@ fn a_finding_names_the_run() {
         && order.as_ref().is_some_and(|order| order.as_str() == "WO-1")
         && *since == at(50) && *checked_by == BasisKind::Order)
     );
-}
-
-fn pulses(raw: u64) -> Said {
-    Said::CounterRead {
-        counter: counter("pulses"),
-        raw,
-        width: Width::Bits16,
-        reading: Reading::Polled,
-    }
 }
 
 /// Without orders a run lasts as long as one stencil is in the printer.

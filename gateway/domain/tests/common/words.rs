@@ -46,6 +46,12 @@ pub(crate) fn reads_at(raw: u64, width: Width) -> Said {
     Said::CounterRead { counter: counter("total"), raw, width, reading: Reading::Polled }
 }
 
+/// A poll of a module's 16-bit pulse counter.
+pub(crate) fn pulses(raw: u64) -> Said {
+    let (width, reading) = (Width::Bits16, Reading::Polled);
+    Said::CounterRead { counter: counter("pulses"), raw, width, reading }
+}
+
 /// The machine's 16-bit total, sent after each stroke.
 pub(crate) fn reports(raw: u64) -> Said {
     Said::CounterRead {
