@@ -176,10 +176,12 @@ impl Site {
     }
 
     /// A total that went past zero while nobody listened may have wrapped or restarted. Either way
-    /// it counted up to its value since; what a wrap adds to that is left open.
+    /// it counted up to its value since; what a wrap adds to that is left open. A machine that tells
+    /// each stroke has told of the one that went past zero.
     fn advanced(&mut self, read: &Read<'_>, before: &Counter, count: u64, advance: Advance) {
         let strokes = read.counts == Counted::Strokes && self.books(&read.machine, read.source);
-        if strokes && advance == Advance::Wrapped && self.missed(read) && !self.told(read, count) {
+        let told = read.reading == Reading::Reported && count == 1;
+        if strokes && advance == Advance::Wrapped && self.missed(read) && !told {
             self.unattributed(Made {
                 machine: read.machine.clone(),
                 count: count - read.raw,
@@ -204,13 +206,6 @@ impl Site {
 
     fn last_read(&self, read: &Read<'_>) -> Option<Timestamp> {
         self.live.get(&read.machine)?.watches.get(&read.counter)?.last_read()
-    }
-
-    /// True when a machine that tells of every lot has told of this one.
-    fn told(&self, read: &Read<'_>, count: u64) -> bool {
-        let watches = self.live.get(&read.machine).map(|live| &live.watches);
-        let watch = watches.and_then(|watches| watches.get(&read.counter));
-        read.reading == Reading::Reported && watch.is_some_and(|watch| watch.is_a_lot(count))
     }
 
     fn credit(&mut self, read: &Read<'_>, before: &Counter, count: u64, advance: Advance) {

@@ -79,11 +79,6 @@ impl Watch {
         }
     }
 
-    /// True when so many strokes are a lot as the machine tells them.
-    pub(super) fn is_a_lot(&self, count: u64) -> bool {
-        count <= self.lot.max(1)
-    }
-
     /// The read counted: its time and strokes are used.
     pub(super) fn counted(
         &mut self,

@@ -146,7 +146,7 @@ impl World<'_> {
             Source::Polled(_) | Source::Pulses(_) if heard => line.is_clear(margin),
             Source::Polled(_) | Source::Pulses(_) => line.raw > UNCLEAR,
             Source::Sent(_) if heard => line.is_clear(UNCLEAR),
-            Source::Sent(_) => line.is_clear(UNCLEAR) && !line.make.kept,
+            Source::Sent(_) => line.raw > UNCLEAR && !line.make.kept,
             _ => false,
         };
         if !clear || line.frozen.is_some() || line.now.replaced.is_some() || line.now.doubtful {
