@@ -12,7 +12,8 @@ impl Site {
     pub(super) fn seated(&mut self, machine: &MachineName, code: &StencilCode, by: Option<&str>) {
         let before = self.in_machine(machine);
         let changed = before.as_ref() != Some(code);
-        let unseen = changed && !self.seat_sure(machine, self.origin.at);
+        let gap = self.live.get(machine).is_some_and(|live| !live.gaps.is_empty());
+        let unseen = changed && (gap || !self.seat_sure(machine, self.origin.at));
         if changed || self.strayed(machine, code, by) {
             self.stencil_changes(machine);
             if let Some(before) = before.filter(|_| changed) {
