@@ -212,10 +212,14 @@ impl Node {
         Some(())
     }
 
-    /// A word against a stencil's cleanliness counts, unless the namer itself says at the time that
-    /// the stencil is in there, and not in a washer.
+    /// True while the namer itself says that the stencil is in there, and so not in a washer.
+    fn is_named(&self, stencil: Stencil) -> bool {
+        self.truth.seats[0] == Some(stencil) && self.floor.linked[0]
+    }
+
+    /// A word against a stencil's cleanliness.
     fn unwashed(&mut self, stencil: Stencil) {
-        if self.truth.seats[0] != Some(stencil) || !self.floor.linked[0] {
+        if !self.is_named(stencil) {
             self.truth.unwashed(stencil);
         }
     }
@@ -230,8 +234,9 @@ impl Node {
             }
             Move::WashBegins(named) => {
                 self.hear(&washer(), None, one.said()?);
-                if let Some(only) = self.truth.surely_in_washer(named) {
-                    self.unwashed(only);
+                let only = self.truth.surely_in_washer(named).filter(|one| !self.is_named(*one));
+                if let Some(only) = only {
+                    self.truth.unwashed(only);
                     self.truth.loads(only);
                 }
             }
@@ -244,7 +249,9 @@ impl Node {
                 } else if let Some(only) = self.truth.surely_in_washer(named) {
                     self.unwashed(only);
                 }
-                named.into_iter().for_each(|stencil| self.truth.loads(stencil));
+                if let Some(stencil) = named.filter(|one| !self.is_named(*one)) {
+                    self.truth.loads(stencil);
+                }
             }
             Move::WashedByHand(stencil, outcome) => {
                 let code = stencil.code();
