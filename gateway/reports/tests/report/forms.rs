@@ -1,13 +1,13 @@
 //! The forms hold whatever people and machines write.
 
 use proptest::prelude::*;
-use stencilward_domain::signal::WashOutcome;
+use stencilward_domain::event::StencilSpec;
+use stencilward_domain::plant::Listed;
 use stencilward_domain::site::Request;
 use stencilward_reports::report::form::{Form, FormError, Report};
 use stencilward_reports::report::{Asked, Filter, Period, Review, TableName, Value};
 
-use super::plant::ONE;
-use super::plant::{Floor, code, machine, product, review};
+use super::plant::{Floor, code, product, review};
 use super::story;
 use super::totals::cell;
 
@@ -124,16 +124,16 @@ proptest! {
     #[test]
     fn numbers_of_any_size(strokes in prop_oneof![any::<u64>(), Just(u64::MAX)]) {
         let mut floor = Floor::new();
-        let machine = machine(ONE);
-        let (by, why) = ("M. Example".to_owned(), "an invented reason".to_owned());
-        floor.ask(&Request::Enter { stencil: code("ST-2"), machine, strokes, by, why });
-        floor.washes("ST-2", WashOutcome::Passed);
+        let spec = StencilSpec::rated(code("ST-9"), 1_000);
+        let source = "the old card file".to_owned();
+        let entries = vec![Listed { spec, starting_strokes: strokes, clean: true, source }];
+        floor.ask(&Request::TakeIn { entries });
         let (review, asked) = (review(&floor.ledger, Period::default(), false), floor.asked());
         let csv = written(&review, &asked, TableName::Wear, Form::Csv);
-        let line = csv.lines().find(|line| line.starts_with("ST-2")).unwrap();
+        let line = csv.lines().find(|line| line.starts_with("ST-9")).unwrap();
         prop_assert!(line.contains(&format!(",{strokes},1000,")), "{}", line);
         let json = written(&review, &asked, TableName::Wear, Form::Json);
         let json: serde_json::Value = serde_json::from_str(&json).unwrap();
-        prop_assert_eq!(json["tables"][0]["rows"][1]["strokes"].as_u64(), Some(strokes));
+        prop_assert_eq!(json["tables"][0]["rows"][3]["strokes"].as_u64(), Some(strokes));
     }
 }
