@@ -1,7 +1,8 @@
-//! Modbus TCP: a machine whose coils and registers are read in rounds.
+//! Modbus: machines whose coils and registers are read in rounds, over TCP, plain or secured, or
+//! on a serial line.
 //!
-//! Addresses are those of the protocol, counted from 0. A maker who counts from 1 or writes
-//! 40001 for the first holding register means protocol address 0.
+//! Addresses inside are those of the protocol, counted from 0; the settings say how the maker
+//! counts them.
 
 mod bank;
 mod check;
@@ -9,19 +10,30 @@ mod client;
 mod courier;
 mod decode;
 mod encode;
+mod image;
+mod line;
 mod link;
 mod machine;
 mod outputs;
+mod pace;
 mod plan;
+mod probe;
 mod registers;
+mod rtu;
+mod serial;
 mod settings;
+mod tls;
 mod wash;
 mod wiring;
 
+pub use check::check_shared;
+pub use image::Image;
 pub use link::Link;
 pub use machine::Machine;
+pub use serial::Pty;
 pub use settings::{
-    BitTable, ByteOrder, Code, CoilTable, Fault, Heartbeat, HoldingTable, Level, MachineWord,
-    Measured, Output, Permit, Point, RawValue, ReadBack, RegisterTable, Settings, Slot, SlotCode,
-    StateWord, StrokeContact, Table, Total, Type, WashResult, WashRunning, WashWord, WordOrder,
+    Addresses, BitTable, BoardTotal, ByteOrder, Code, CoilTable, Contact, Fault, FaultCode, Flag,
+    Forbidden, Frame, Framing, Heartbeat, HoldingTable, Level, LifeSign, MachineWord, Measured,
+    Number, Output, Permit, Point, RawValue, ReadBack, RegisterTable, Serial, Settings, Slot,
+    SlotCode, StateWord, Table, Tls, Total, Type, WashResult, WashWord, WordOrder,
 };

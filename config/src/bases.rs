@@ -77,11 +77,16 @@ impl Configuration {
         }
     }
 
-    /// What the wiring offers of each printer's strokes.
+    /// What the wiring offers of each printer's strokes. What a machine on trial tells counts for
+    /// nothing.
     pub(crate) fn offers(&self, plant: &Plant) -> Offers {
         let mut offers = Offers::default();
         for machine in &self.machines {
-            if let Ok(name) = MachineName::new(&machine.name) {
+            let name = MachineName::new(&machine.name);
+            if name.as_ref().is_ok_and(|name| plant.on_trial(name)) {
+                continue;
+            }
+            if let Ok(name) = name {
                 for (printer, basis) in told(plant, &name, &machine.tally()) {
                     offers.wired.entry(printer).or_default().insert(basis);
                 }

@@ -1,6 +1,7 @@
 //! What a schema cannot see: names used twice, keys that need each other, what does not fit.
 
 mod counting;
+mod places;
 
 use std::collections::HashMap;
 use std::net::SocketAddr;
@@ -13,7 +14,9 @@ use stencilward_domain::names::{BadName, MachineName, ProductName, StencilCode};
 
 use crate::configuration::{Configuration, Kind, MachineSettings, WearSettings};
 use crate::fault::{Fault, settled};
-use crate::read::read;
+use crate::lines::Lines;
+
+use places::check_places;
 
 /// The faults found so far: path of the key, and what is wrong and allowed.
 pub(crate) type Found = Vec<(String, String)>;
@@ -32,6 +35,7 @@ impl Configuration {
         self.check_costs(&mut found);
         self.check_brokers(&mut found);
         self.check_machines(&mut found);
+        check_places(self.machines.iter().enumerate(), &mut found);
         self.check_counting(&mut found);
         found
     }
@@ -113,9 +117,10 @@ impl Configuration {
 }
 
 /// Adds to faults of the whole what is wrong with the brokers and machines that are well-formed
-/// by themselves, so that nobody has to mend one mistake to be told of the next.
-pub(crate) fn with_sound_entries(name: &str, text: &str, mut faults: Vec<Fault>) -> Vec<Fault> {
-    let Ok((whole, lines)) = read::<Value>(name, text) else { return faults };
+/// by themselves, so that nobody has to mend one mistake to be told of the next. `all`: no machine
+/// was left out before.
+pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: bool) -> Vec<Fault> {
+    let whole = lines.root().to_json();
     let brokers = sound(&whole, "brokers");
     let machines: Vec<(usize, MachineSettings)> = sound(&whole, "machines");
     let mut found = Found::new();
@@ -128,8 +133,9 @@ pub(crate) fn with_sound_entries(name: &str, text: &str, mut faults: Vec<Fault>)
     for (index, machine) in &machines {
         known.check_machine(&format!("machines[{index}]"), machine, &mut found);
     }
+    check_places(machines.iter().map(|(index, machine)| (*index, machine)), &mut found);
     // With a faulty machine nobody can say who counts for whom.
-    if machines.len() == listed(&whole, "machines").len() {
+    if all && machines.len() == listed(&whole, "machines").len() {
         let machines = machines.into_iter().map(|(_, machine)| machine).collect();
         Configuration { machines, ..Configuration::empty() }.check_counting(&mut found);
     }
@@ -174,6 +180,11 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
     if machine.files.is_some() && machine.kind != Kind::Other {
         let wrong = "a folder of orders is of kind other; make a machine of its own of it";
         found.push((format!("{path}.kind"), wrong.to_owned()));
+    }
+    if machine.files.is_some() && machine.trial {
+        let wrong = "a folder of orders cannot be on trial: its files would be moved away and not \
+                     taken in; try it with another folder and ledger";
+        found.push((format!("{path}.trial"), wrong.to_owned()));
     }
 }
 

@@ -47,6 +47,9 @@ pub struct Configuration {
     /// The machines, each with the protocol it speaks.
     #[serde(default)]
     pub machines: Vec<MachineSettings>,
+    /// SHA-256 of what it was loaded from, in hexadecimal; empty when it was loaded from no file.
+    #[serde(skip)]
+    pub digest: String,
 }
 
 impl Configuration {
@@ -61,6 +64,7 @@ impl Configuration {
             stencils: Vec::new(),
             brokers: Vec::new(),
             machines: Vec::new(),
+            digest: String::new(),
         }
     }
 }

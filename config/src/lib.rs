@@ -1,63 +1,103 @@
 //! The configuration file: loading, checking, schema.
 
 mod bases;
+mod changes;
 mod check;
 pub mod configuration;
 mod costs;
 pub mod fault;
 pub mod lines;
 mod plant;
+pub mod profiles;
 pub mod read;
+mod wires;
 
 use std::path::Path;
 
+use sha2::Digest as _;
+
+pub use changes::{Change, Difference};
 pub use configuration::Configuration;
 pub use costs::Costs;
 pub use fault::Fault;
+use lines::Lines;
+use profiles::Shelf;
+pub use wires::Wire;
 
-/// Loads a configuration file. Relative paths in it start at its folder.
+/// Loads a configuration file. Relative paths in it start at its folder; profiles are looked for
+/// in the folder `profiles` beside it, and then among those shipped.
 ///
 /// # Errors
 /// Every fault of the file at once.
 pub fn load(file: &Path) -> Result<Configuration, Vec<Fault>> {
     let name = file.display().to_string();
-    let text = std::fs::read(file).map_err(|error| {
-        vec![
-            Fault::of_file(&name, format!("cannot be read ({error})"))
-                .allowing("the path of a configuration file that this user may read"),
-        ]
-    })?;
-    let text = String::from_utf8(text).map_err(|error| {
-        let at = error.utf8_error().valid_up_to();
-        vec![
-            Fault::of_file(&name, format!("byte {at} is not UTF-8"))
-                .allowing("text saved as UTF-8"),
-        ]
-    })?;
-    let mut configuration = parse(&name, &text)?;
-    if let Some(folder) = file.parent() {
-        configuration.ledger = folder.join(&configuration.ledger);
-        for files in configuration.machines.iter_mut().filter_map(|machine| machine.files.as_mut())
-        {
-            files.folder = folder.join(&files.folder);
-        }
+    let text = text(file, "the path of a configuration file that this user may read")?;
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let (mut configuration, own) = whole(&name, &text, &Shelf::beside(folder))?;
+    configuration.digest = digest(std::iter::once(&text).chain(&own));
+    configuration.ledger = folder.join(&configuration.ledger);
+    for files in configuration.machines.iter_mut().filter_map(|machine| machine.files.as_mut()) {
+        files.folder = folder.join(&files.folder);
+    }
+    for modbus in configuration.machines.iter_mut().filter_map(|machine| machine.modbus.as_mut()) {
+        modbus.start_paths_at(folder);
     }
     Ok(configuration)
 }
 
-/// Reads a configuration from its text; `name` is what faults call it.
+/// The text of a file; `allowed` says which file is meant.
+fn text(file: &Path, allowed: &str) -> Result<String, Vec<Fault>> {
+    let name = file.display().to_string();
+    let fault = |wrong: String, allowed: &str| vec![Fault::of_file(&name, wrong).allowing(allowed)];
+    let text =
+        std::fs::read(file).map_err(|error| fault(format!("cannot be read ({error})"), allowed))?;
+    String::from_utf8(text).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        fault(format!("byte {at} is not UTF-8"), "text saved as UTF-8")
+    })
+}
+
+/// SHA-256 of these one after the other, in hexadecimal.
+fn digest<'t>(texts: impl IntoIterator<Item = &'t String>) -> String {
+    let mut hash = sha2::Sha256::new();
+    texts.into_iter().for_each(|text| hash.update(text));
+    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Reads a configuration from its text; `name` is what faults call it. Of profiles only those
+/// shipped are known.
 ///
 /// # Errors
 /// Every fault of the text at once.
 pub fn parse(name: &str, text: &str) -> Result<Configuration, Vec<Fault>> {
-    let (configuration, lines) = read::read::<Configuration>(name, text)
-        .map_err(|faults| check::with_sound_entries(name, text, faults))?;
+    whole(name, text, &Shelf::shipped()).map(|(configuration, _)| configuration)
+}
+
+/// The configuration, and the texts of the plant's own profiles that it takes parts from.
+fn whole(
+    name: &str,
+    text: &str,
+    shelf: &Shelf,
+) -> Result<(Configuration, Vec<String>), Vec<Fault>> {
+    let (root, mut faults) = read::tree(name, text)?;
+    let filled = profiles::fill_in(name, &root, shelf);
+    let all = filled.faults.is_empty();
+    faults.extend(filled.faults);
+    let lines = Lines::of_files(filled.files, filled.root);
+    let configuration: Configuration = read::of_tree(&lines, faults)
+        .map_err(|faults| check::with_sound_entries(&lines, faults, all))?;
     let faults = lines.faults(configuration.check());
-    if faults.is_empty() { Ok(configuration) } else { Err(faults) }
+    if faults.is_empty() { Ok((configuration, filled.own)) } else { Err(faults) }
 }
 
 /// The JSON Schema of the configuration file, for editors that complete and mark.
 #[must_use]
 pub fn schema() -> String {
-    read::schema::<Configuration>()
+    read::printed(profiles::published(read::schema_of::<Configuration>()))
+}
+
+/// The JSON Schema of a profile's file.
+#[must_use]
+pub fn profile_schema() -> String {
+    read::schema::<profiles::ProfileSettings>()
 }

@@ -13,19 +13,29 @@ pub use crate::read::path::{item, key};
 /// make such paths.
 #[derive(Debug, Clone)]
 pub struct Lines {
-    file: String,
+    /// The file and those it takes parts from, as marks number them.
+    files: Vec<String>,
     root: Node,
 }
 
 impl Lines {
     pub(crate) fn new(file: &str, root: Node) -> Self {
-        Self { file: file.to_owned(), root }
+        Self::of_files(vec![file.to_owned()], root)
+    }
+
+    /// What was read from several files.
+    pub(crate) fn of_files(files: Vec<String>, root: Node) -> Self {
+        Self { files, root }
     }
 
     /// The file's name as it is shown to people.
     #[must_use]
     pub fn file(&self) -> &str {
-        &self.file
+        self.name(0)
+    }
+
+    fn name(&self, file: usize) -> &str {
+        self.files.get(file).map_or("", String::as_str)
     }
 
     /// The line, from 1, of the key or list item; none when the file has no such path.
@@ -57,7 +67,7 @@ impl Lines {
             line: Some(mark.line),
             column: Some(mark.column),
             path,
-            ..Fault::of_file(&self.file, wrong)
+            ..Fault::of_file(self.name(mark.file), wrong)
         }
     }
 

@@ -1,11 +1,10 @@
 //! From the configuration as written to what the rules and links need.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
-use stencilward_adapters::link::Link;
 use stencilward_adapters::settings::Drive;
-use stencilward_adapters::{files, modbus, mqtt};
+use stencilward_adapters::{modbus, mqtt};
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{MachineName, OutputName, ProductName, StencilCode};
 use stencilward_domain::plant::{
@@ -32,34 +31,16 @@ impl Configuration {
             policy: Policy { product_wear, ..self.policy.policy() },
             machines: self.machines.iter().filter_map(MachineSettings::spec).collect(),
             stencils: self.stencils.iter().filter_map(|s| s.listed(lead_days)).collect(),
+            trial: self.trial(),
+            digest: self.digest.clone(),
         };
         self.settle_counting(&mut plant);
         plant
     }
 
-    /// A link for each machine that has its own, and one for each broker.
-    #[must_use]
-    pub fn links(&self) -> Vec<Box<dyn Link>> {
-        let mut links: Vec<Box<dyn Link>> = Vec::new();
-        for machine in &self.machines {
-            let Ok(name) = MachineName::new(&machine.name) else {
-                continue;
-            };
-            if let Some(settings) = &machine.modbus {
-                links.push(Box::new(modbus::Link::new(name.clone(), settings.clone())));
-            }
-            if let Some(settings) = &machine.files {
-                links.push(Box::new(files::Link::new(name, settings.clone())));
-            }
-        }
-        for broker in &self.brokers {
-            let speaking = self.machines.iter().filter_map(|machine| {
-                let settings = machine.mqtt.as_ref().filter(|mqtt| mqtt.broker == broker.name)?;
-                Some((MachineName::new(&machine.name).ok()?, settings.clone()))
-            });
-            links.push(Box::new(mqtt::Link::new(broker.clone(), speaking.collect())));
-        }
-        links
+    fn trial(&self) -> BTreeSet<MachineName> {
+        let on_trial = self.machines.iter().filter(|machine| machine.trial);
+        on_trial.filter_map(|machine| MachineName::new(&machine.name).ok()).collect()
     }
 
     /// In a line, what it describes.

@@ -19,7 +19,7 @@ mod syntax;
 pub(crate) mod tree;
 mod typed;
 mod unchecked;
-mod wording;
+pub(crate) mod wording;
 mod yaml;
 
 use schemars::{JsonSchema, schema_for};
@@ -39,24 +39,51 @@ pub fn read<T: DeserializeOwned + JsonSchema>(
     file: &str,
     text: &str,
 ) -> Result<(T, Lines), Vec<Fault>> {
-    let (root, mut faults) = yaml::parse(file, text).map_err(settled)?;
+    let (root, faults) = yaml::parse(file, text).map_err(settled)?;
     let lines = Lines::new(file, root);
+    let settings = of_tree(&lines, faults)?;
+    Ok((settings, lines))
+}
+
+/// The tree of a text, and what is wrong with it already.
+///
+/// # Errors
+/// What keeps the text from being read to its end.
+pub(crate) fn tree(file: &str, text: &str) -> Result<(tree::Node, Vec<Fault>), Vec<Fault>> {
+    yaml::parse(file, text).map_err(settled)
+}
+
+/// Reads a configuration from its tree, of which these faults are known already.
+///
+/// # Errors
+/// As for [`read`].
+pub(crate) fn of_tree<T: DeserializeOwned + JsonSchema>(
+    lines: &Lines,
+    mut faults: Vec<Fault>,
+) -> Result<T, Vec<Fault>> {
     let schema = Schema::of::<T>();
-    faults.extend(check::check(&schema, &lines, lines.root()));
+    faults.extend(check::check(&schema, lines, lines.root()));
     if !faults.is_empty() {
         return Err(settled(faults));
     }
-    let settings = typed::typed(&schema, &lines).map_err(settled)?;
-    Ok((settings, lines))
+    typed::typed(&schema, lines).map_err(settled)
 }
 
 /// The JSON Schema (draft 2020-12) of a configuration, for publishing: always the same text for
 /// the same type.
 #[must_use]
 pub fn schema<T: JsonSchema>() -> String {
-    let sorted = sorted(schema_for!(T).to_value());
-    let printed =
-        schemars::Schema::try_from(sorted).and_then(|schema| serde_json::to_string_pretty(&schema));
+    printed(schema_of::<T>())
+}
+
+pub(crate) fn schema_of<T: JsonSchema>() -> Json {
+    schema_for!(T).to_value()
+}
+
+/// A schema as it is published.
+pub(crate) fn printed(schema: Json) -> String {
+    let printed = schemars::Schema::try_from(sorted(schema))
+        .and_then(|schema| serde_json::to_string_pretty(&schema));
     // A schema is always an object with text for keys.
     printed.unwrap_or_default()
 }

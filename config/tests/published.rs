@@ -19,11 +19,16 @@ fn text(file: &str) -> String {
 /// Set `STENCILWARD_WRITE=1` to write the schema anew after a change of the settings.
 #[test]
 fn the_published_schema_is_the_one_that_is_enforced() {
-    let schema = stencilward_config::schema() + "\n";
-    if std::env::var_os("STENCILWARD_WRITE").is_some() {
-        std::fs::write(here("schema.json"), &schema).unwrap();
+    for (file, schema) in [
+        ("schema.json", stencilward_config::schema()),
+        ("profile-schema.json", stencilward_config::profile_schema()),
+    ] {
+        let schema = schema + "\n";
+        if std::env::var_os("STENCILWARD_WRITE").is_some() {
+            std::fs::write(here(file), &schema).unwrap();
+        }
+        assert_eq!(text(file), schema, "run with STENCILWARD_WRITE=1 and look at the change");
     }
-    assert_eq!(text("schema.json"), schema, "run with STENCILWARD_WRITE=1 and look at the change");
     let unchecked = stencilward_config::read::unchecked::<Configuration>();
     assert!(unchecked.is_empty(), "the schema demands what nobody checks: {unchecked:?}");
 }
@@ -51,6 +56,20 @@ fn the_examples_are_good() {
     assert!(seen > 0, "there are examples");
 }
 
+/// Editors judge by the published schema, with a general validator.
+#[test]
+fn the_published_schema_takes_machines_by_profile() {
+    let schema = serde_json::from_str(&stencilward_config::schema()).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    let plant = |machine| serde_json::json!({ "site": "Invented Works", "machines": [machine] });
+    let by_profile = serde_json::json!({
+        "name": "r", "profile": "rack-slots", "with": { "slots": 2 }, "modbus": { "points+": [] },
+    });
+    assert!(validator.is_valid(&plant(by_profile)));
+    let bare = serde_json::json!({ "name": "r" });
+    assert!(!validator.is_valid(&plant(bare)), "a machine without a profile has a kind");
+}
+
 #[test]
 fn the_files_in_the_readme_are_good() {
     let readme = text("README.md");
@@ -58,7 +77,13 @@ fn the_files_in_the_readme_are_good() {
         readme.split("```yaml\n").skip(1).filter_map(|rest| rest.split("```").next()).collect();
     assert!(!shown.is_empty(), "the README shows a file");
     for file in shown {
-        reads_alike("README.md", file);
+        if file.contains("profile: ") {
+            // The independent reader knows no profiles.
+            let plant = stencilward_config::parse("README.md", file);
+            assert!(plant.is_ok(), "{:#?}", plant.unwrap_err());
+        } else {
+            reads_alike("README.md", file);
+        }
     }
 }
 

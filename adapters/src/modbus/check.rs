@@ -1,11 +1,15 @@
 //! What is wrong with settings although each key by itself is well-formed.
 
+mod connection;
 mod points;
 
 use std::collections::HashMap;
 use std::time::Duration;
 
 use stencilward_domain::names::{BadName, OutputName};
+
+pub use connection::check_shared;
+pub(super) use connection::time_outs;
 
 use super::settings::{Output, Settings};
 
@@ -51,12 +55,12 @@ impl Settings {
     #[must_use]
     pub fn check(&self) -> Vec<(String, String)> {
         let mut found = Found::default();
-        check_address(&self.address, &mut found);
+        connection::check(self, &mut found);
         self.check_spans(&mut found);
         if self.points.is_empty() && self.outputs.is_empty() {
             found.tell("points", "nothing is read or written; set up a point or an output");
         }
-        points::check(&self.points, &mut found);
+        points::check(self, &mut found);
         self.check_outputs(&mut found);
         found.0
     }
@@ -65,7 +69,8 @@ impl Settings {
         if self.poll.0 < SHORTEST_POLL {
             found.tell("poll", "must be 10ms or longer");
         }
-        if self.timeout.0 < SHORTEST_TIMEOUT || self.timeout.0 > LONGEST_TIMEOUT {
+        let allowed = SHORTEST_TIMEOUT..=LONGEST_TIMEOUT;
+        if self.timeout.is_some_and(|timeout| !allowed.contains(&timeout.0)) {
             found.tell("timeout", "must lie between 10ms and 30s");
         }
     }
@@ -85,22 +90,6 @@ impl Settings {
             };
             once.see(place, &path("at"), found);
         }
-    }
-}
-
-fn check_address(address: &str, found: &mut Found) {
-    let allowed = "host:port, such as 192.0.2.10:502 or printer-1.example:502";
-    let Some((host, port)) = address.rsplit_once(':') else {
-        return found.tell("address", format!("{address:?} has no port; write {allowed}"));
-    };
-    let bare_v6 = host.contains(':') && !(host.starts_with('[') && host.ends_with(']'));
-    if host.is_empty() || host.contains(char::is_whitespace) || host.contains('/') {
-        found.tell("address", format!("{host:?} is no host name or address; write {allowed}"));
-    } else if bare_v6 {
-        let example = "such as [2001:db8::10]:502";
-        found.tell("address", format!("an IPv6 address stands in brackets, {example}"));
-    } else if !port.parse::<u16>().is_ok_and(|port| port > 0) {
-        found.tell("address", format!("{port:?} is no port; write {allowed}"));
     }
 }
 

@@ -1,27 +1,24 @@
-//! One connection and its requests, each with a limit in time and its answer checked.
+//! One machine's questions on its line, each with a limit in time and its answer checked.
 //!
-//! The library underneath sets no time-outs, does not compare the length of an answer with the
-//! question, and after a request that was given up takes the late answer for the next one. So
-//! here every request is timed, every answer is compared, and after anything but a proper answer
-//! or exception the connection is dropped and never used again.
+//! The library underneath does not compare the length of an answer with the question, so that is
+//! done here. After anything but a proper answer or exception the client asks nothing more until
+//! it begins anew.
 
 mod failure;
+mod identify;
 
 use std::fmt;
-use std::future::Future;
-use std::panic::AssertUnwindSafe;
+use std::sync::Arc;
 use std::time::Duration;
 
-use futures::FutureExt;
-use tokio::net::TcpStream;
-use tokio::time::timeout;
-use tokio_modbus::client::{Client as _, Context, tcp};
-use tokio_modbus::{Request, Response, Slave};
+use tokio::time::sleep_until;
+use tokio_modbus::{ExceptionCode, Request, Response};
 use tokio_util::sync::CancellationToken;
 
 use super::bank::Bank;
+use super::line::{Line, Reply, Try, Turn, Way};
 use super::plan::{Plan, Reach};
-use super::settings::{BitTable, RegisterTable, Settings};
+use super::settings::{BitTable, RegisterTable};
 use super::wiring::Bit;
 
 pub(crate) use failure::Failure;
@@ -29,51 +26,60 @@ pub(crate) use failure::Failure;
 /// Longest wait for an answer when the link is ending.
 const LAST_WORDS: Duration = Duration::from_millis(500);
 
-/// A connection to a machine.
+/// One machine as it is asked over its line.
 pub(crate) struct Client {
-    /// None once the connection is of no more use.
-    context: Option<Context>,
+    line: Arc<Line>,
+    turn: Option<Turn>,
     peer: Peer,
     timeout: Duration,
     stop: CancellationToken,
+    /// It answered the last time. One that did not is tried with care for the others.
+    answers: bool,
+    /// It failed, and must begin anew.
+    failed: bool,
 }
 
-/// Whom the connection is to, for what is said about it.
+/// Whom the questions are to, for what is said about it.
 #[derive(Debug, Clone)]
 pub(crate) struct Peer {
-    pub(crate) address: String,
+    pub(crate) place: String,
     pub(crate) unit: u8,
+    pub(crate) is_rtu: bool,
+    pub(crate) is_port: bool,
 }
 
 impl fmt::Display for Peer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "unit {} at {}", self.unit, self.address)
+        write!(f, "unit {} at {}", self.unit, self.place)
     }
 }
 
 impl Client {
-    /// Connects. Once `stop` is cancelled every request gives [`Failure::Stopped`].
-    pub(crate) async fn connect(
-        settings: &Settings,
+    /// A client that has asked nothing yet. Once `stop` is cancelled every request gives
+    /// [`Failure::Stopped`].
+    pub(crate) fn new(
+        line: Arc<Line>,
+        unit: u8,
+        timeout: Duration,
         stop: CancellationToken,
-    ) -> Result<Self, Failure> {
-        let (address, limit) = (&settings.address, settings.timeout.0);
-        let connecting = timeout(limit, TcpStream::connect(address));
-        let stream = match stop.run_until_cancelled(connecting).await {
-            None => return Err(Failure::Stopped),
-            Some(Err(_)) => return Err(Failure::unreachable(address, limit)),
-            Some(Ok(Err(error))) => return Err(Failure::no_connection(address, &error)),
-            Some(Ok(Ok(stream))) => stream,
-        };
-        // Without it a short request may wait for the acknowledgement of the one before; a
-        // connection that refuses it works all the same.
-        let _ = stream.set_nodelay(true);
-        Ok(Self {
-            context: Some(tcp::attach_slave(stream, Slave(settings.unit))),
-            peer: Peer { address: address.clone(), unit: settings.unit },
-            timeout: limit,
-            stop,
-        })
+    ) -> Self {
+        let peer = line.peer(unit);
+        Self { line, turn: None, peer, timeout, stop, answers: false, failed: false }
+    }
+
+    /// Begins anew after a failure. The line is opened by the first question.
+    pub(crate) fn begin(&mut self) {
+        self.failed = false;
+    }
+
+    /// Lets others have the line.
+    pub(crate) fn rest(&mut self) {
+        self.turn = None;
+    }
+
+    /// True when the machine answered the last time.
+    pub(crate) fn answers(&self) -> bool {
+        self.answers
     }
 
     /// From here on requests are made although the link is ending, with a short limit.
@@ -158,37 +164,114 @@ impl Client {
         }
     }
 
-    /// Makes one request. The connection is put back only after a proper answer.
+    /// Makes one request, when it is this machine's turn.
     async fn ask(&mut self, request: Request<'static>, what: &str) -> Result<Response, Failure> {
-        if self.stop.is_cancelled() {
-            return Err(Failure::Stopped);
-        }
-        let Some(mut context) = self.context.take() else {
+        if self.failed {
             return Err(Failure::closed(&self.peer, what));
+        }
+        let stop = self.stop.clone();
+        let line = Arc::clone(&self.line);
+        let Some((first, tried)) = stop.run_until_cancelled(self.come_up(&line, &request)).await
+        else {
+            self.rest();
+            return Err(Failure::Stopped);
         };
-        let answer = timeout(self.timeout, caught(context.call(request))).await;
-        let (outcome, usable) = match answer {
-            Err(_) => (Err(Failure::no_answer(&self.peer, what, self.timeout)), false),
-            Ok(None) => (Err(Failure::garbled(&self.peer, what, "a malformed answer")), false),
-            Ok(Some(Err(error))) => (Err(Failure::call(&self.peer, what, &error)), false),
-            Ok(Some(Ok(Err(code)))) => (Err(Failure::exception(&self.peer, what, code)), true),
-            Ok(Some(Ok(Ok(response)))) => (Ok(response), true),
-        };
-        self.context = usable.then_some(context);
+        let outcome = self.converse(first, request, what, tried).await;
+        self.failed = matches!(outcome, Err(Failure::Gone { .. } | Failure::Stopped));
+        if self.failed {
+            self.rest();
+        }
         outcome
     }
 
-    /// An answer that is well-formed but not one to the question.
+    /// Waits for the right to ask, and says what must be asked first.
+    async fn come_up<'l>(
+        &mut self,
+        line: &'l Line,
+        request: &Request<'static>,
+    ) -> (Option<Request<'static>>, Option<Try<'l>>) {
+        if self.turn.as_ref().is_some_and(Turn::is_long) || !self.answers {
+            self.rest();
+        }
+        let mut tried = None;
+        loop {
+            let first = match line.way(self.peer.unit, request) {
+                Way::Ask => None,
+                Way::First(other) => Some(other),
+                Way::Wait(until) => {
+                    self.rest();
+                    sleep_until(until.into()).await;
+                    continue;
+                }
+            };
+            if self.turn.is_some() {
+                return (first, tried);
+            }
+            if !self.answers && tried.is_none() {
+                tried = line.try_silent().await;
+            }
+            // What is owed may have changed while others had the line.
+            self.turn = Some(line.turn().await);
+        }
+    }
+
+    async fn converse(
+        &mut self,
+        first: Option<Request<'static>>,
+        request: Request<'static>,
+        what: &str,
+        mut tried: Option<Try<'_>>,
+    ) -> Result<Response, Failure> {
+        let (peer, limit) = (&self.peer, self.timeout);
+        let Some(turn) = &mut self.turn else { return Err(Failure::closed(peer, what)) };
+        let wire = &mut turn.wire;
+        self.answers = false;
+        if !wire.is_open() {
+            // It is large, and rarely done.
+            let opening = Box::pin(wire.open(limit));
+            let opened = self.stop.run_until_cancelled(opening).await;
+            opened
+                .ok_or(Failure::Stopped)?
+                .map_err(|opening| Failure::no_connection(&peer.place, &opening, limit))?;
+        }
+        if let Some(tried) = &mut tried {
+            tried.begin();
+        }
+        let mut reply = None;
+        for question in first.into_iter().chain([request]) {
+            self.line.asked(peer.unit, &question, limit);
+            let asked = wire.ask(peer.unit, question, limit).await;
+            reply = Some(asked.map_err(|lapse| Failure::lapse(peer, what, &lapse, limit))?);
+            self.line.answered(peer.unit);
+        }
+        match reply {
+            Some(Reply::Answer(response)) => {
+                self.answers = true;
+                Ok(response)
+            }
+            Some(Reply::Exception(code)) => {
+                self.answers = !is_bridges(code);
+                Err(Failure::exception(peer, what, code, wire.role()))
+            }
+            None => Err(Failure::closed(peer, what)),
+        }
+    }
+
+    /// An answer that is well-formed but not one to the question. Nobody can tell what else comes
+    /// on this connection.
     fn unfitting(&mut self, what: &str, response: &Response) -> Failure {
-        self.context = None;
+        if let Some(turn) = &mut self.turn {
+            turn.wire.close();
+        }
+        self.rest();
+        (self.failed, self.answers) = (true, false);
         Failure::garbled(&self.peer, what, &format!("an answer that does not fit: {response:?}"))
     }
 }
 
-/// The outcome of a future, or none when it panicked. The library asserts in its reply path in
-/// debug builds; no bytes from a machine may end the task that polls it.
-async fn caught<T>(future: impl Future<Output = T>) -> Option<T> {
-    AssertUnwindSafe(future).catch_unwind().await.ok()
+/// True for what a converter says of a machine that does not answer it.
+fn is_bridges(code: ExceptionCode) -> bool {
+    matches!(code, ExceptionCode::GatewayPathUnavailable | ExceptionCode::GatewayTargetDevice)
 }
 
 #[cfg(test)]

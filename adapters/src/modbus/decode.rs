@@ -1,18 +1,26 @@
 //! From what a round read to what the machine said, and nothing it said before.
 //!
 //! Pure: no connection and no clock. What was said is remembered, so that only news is told;
-//! the stencil in the printer and the counters are told every round.
+//! the stencil in the printer and the counters are told in every round that reads them. Of what
+//! a round did not read nothing is told.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod asks;
+mod life;
+mod measured;
+mod orders;
+mod pulses;
+mod slots;
+mod states;
+
 use std::sync::Arc;
 
-use stencilward_domain::names::{SlotName, StencilCode};
-use stencilward_domain::signal::{MachineState, Measurement, Reading, Said};
+use stencilward_domain::names::{BadName, StencilCode};
+use stencilward_domain::signal::{Reading, Said};
 
 use super::bank::Bank;
 use super::registers::Value;
 use super::wash::Washing;
-use super::wiring::{CodeField, Gauge, SlotFields, Unclear, Wiring};
+use super::wiring::{Field, NameField, Seat, Unclear, Wiring};
 use crate::link::Trouble;
 
 /// What one round gives.
@@ -29,243 +37,150 @@ pub(crate) struct Round {
 pub(crate) struct Decoder {
     wiring: Arc<Wiring>,
     told: Told,
-    washing: Washing,
+    kept: Kept,
 }
 
 /// What was told since the link came up.
 #[derive(Debug, Clone, Default)]
 struct Told {
     up: bool,
-    slots: BTreeMap<SlotName, Shown>,
-    /// Slots told nothing of yet because their code may still come.
-    unnamed: BTreeSet<SlotName>,
-    state: Option<i128>,
-    faults: BTreeMap<String, bool>,
-    /// The level of the stroke contact.
-    contact: Option<bool>,
-    measured: BTreeMap<usize, f64>,
+    /// That the machine behind the link is gone.
+    absent: bool,
+    slots: slots::Slots,
+    states: states::States,
+    contacts: pulses::Levels,
+    gauges: measured::Gauges,
 }
 
-/// What a slot shows.
-#[derive(Debug, Clone, PartialEq, Eq)]
-enum Shown {
-    Empty,
-    Occupied(Option<StencilCode>),
+/// What is remembered although the link was lost.
+#[derive(Debug, Clone, Default)]
+struct Kept {
+    life: life::Pulse,
+    boards: pulses::Boards,
+    order: orders::Working,
+    washing: Washing,
+    station: measured::Station,
+    asked: asks::Asked,
 }
 
 impl Decoder {
     pub(crate) fn new(wiring: Arc<Wiring>) -> Self {
-        Self { wiring, told: Told::default(), washing: Washing::default() }
+        Self { wiring, told: Told::default(), kept: Kept::default() }
     }
 
     /// The link is lost: the next round tells everything anew. A wash that ran then and has
-    /// ended since is still told to have ended.
+    /// ended since is still told to have ended, and an order too; a question that still stands
+    /// is not told again.
     pub(crate) fn lost(&mut self) {
         self.told = Told::default();
+        self.kept.life.reset();
     }
 
     /// What this round gives. The first one since the link was lost begins with link-up.
     pub(crate) fn round(&mut self, bank: &Bank) -> Round {
         let mut round = Round::default();
-        let first = !self.told.up;
+        if let Some(why) = self.kept.life.absent(&self.wiring, bank) {
+            if !self.told.absent {
+                self.told = Told { absent: true, ..Told::default() };
+                round.said.push(Said::LinkLost { why });
+            }
+            return round;
+        }
+        self.told.absent = false;
+        let first = !std::mem::replace(&mut self.told.up, true);
         if first {
-            self.told.up = true;
             round.said.push(Said::LinkUp { resumed: false });
         }
-        let wiring = Arc::clone(&self.wiring);
-        round.said.extend(seat(&wiring, bank, &mut round.troubles));
-        self.slots(&wiring, bank, first, &mut round);
-        round.said.extend(counters(&wiring, bank));
-        round.said.extend(self.contact(&wiring, bank));
-        round.said.extend(self.state(&wiring, bank));
-        self.faults(&wiring, bank, &mut round.said);
-        match &wiring.wash {
-            Some(wash) => {
-                let measured = || measurements(&wiring.measured, bank);
-                let step = self.washing.step(wash, bank, first, measured);
-                round.said.extend(step.said);
-                round.troubles.extend(step.trouble);
-            }
-            None => self.measured(&wiring, bank, &mut round),
-        }
+        self.tell(bank, first, &mut round);
         round
     }
 
-    fn slots(&mut self, wiring: &Wiring, bank: &Bank, first: bool, round: &mut Round) {
-        for (slot, fields) in &wiring.slots {
-            let Some(shown) = shown(slot, fields, bank, &mut round.troubles) else {
-                continue;
-            };
-            let before = self.told.slots.get(slot);
-            if before == Some(&shown) || still_named(before, &shown) {
-                continue;
-            }
-            let may_come = fields.code.is_some() && shown == Shown::Occupied(None) && !first;
-            if may_come && self.told.unnamed.insert(slot.clone()) {
-                continue;
-            }
-            self.told.unnamed.remove(slot);
-            let left = match before {
-                Some(Shown::Occupied(code)) => code.clone(),
-                _ => None,
-            };
-            self.told.slots.insert(slot.clone(), shown.clone());
-            let slot = slot.clone();
-            round.said.push(match shown {
-                Shown::Empty => Said::SlotEmptied { slot, code: left },
-                Shown::Occupied(code) => Said::SlotOccupied { slot, code },
-            });
+    fn tell(&mut self, bank: &Bank, first: bool, round: &mut Round) {
+        let Self { wiring, told, kept } = self;
+        let wiring: &Wiring = wiring;
+        round.said.extend(seat(&wiring.seat, bank, &mut round.troubles));
+        told.slots.step(&wiring.slots, bank, first, round);
+        counters(wiring, bank, round);
+        told.contacts.step(&wiring.contacts, bank, round);
+        kept.boards.step(wiring.boards, bank, round);
+        if let Some(order) = &wiring.order {
+            kept.order.step(order, bank, round);
         }
-    }
-
-    /// A stroke, when the contact has taken its level since the round before. What it did while
-    /// the link was lost nobody knows.
-    fn contact(&mut self, wiring: &Wiring, bank: &Bank) -> Option<Said> {
-        let contact = wiring.contact?;
-        let level = contact.bit.read(bank)?;
-        let before = self.told.contact.replace(level)?;
-        (level != before && level == contact.level).then_some(Said::StrokesDone { count: 1 })
-    }
-
-    fn state(&mut self, wiring: &Wiring, bank: &Bank) -> Option<Said> {
-        let (field, meanings) = wiring.state.as_ref()?;
-        let raw = field.read_whole(bank)?;
-        if self.told.state.replace(raw) == Some(raw) {
-            return None;
+        told.states.step(wiring, bank, round);
+        if let Some(wash) = &wiring.wash {
+            let step = kept.washing.step(wash, &wiring.measured, bank, first);
+            round.said.extend(step.said);
+            round.troubles.extend(step.trouble);
+        } else if let Some(station) = &wiring.station {
+            kept.station.step(station, &wiring.measured, bank, round);
+        } else {
+            told.gauges.step(&wiring.measured, bank, round);
         }
-        let listed = i64::try_from(raw).ok();
-        let mut meanings = meanings.iter();
-        let meaning = meanings.find(|(key, _)| Some(key.0) == listed);
-        Some(Said::State {
-            state: meaning.map_or(MachineState::Unknown, |(_, state)| *state),
-            word: raw.to_string(),
-        })
-    }
-
-    fn faults(&mut self, wiring: &Wiring, bank: &Bank, said: &mut Vec<Said>) {
-        for fault in &wiring.faults {
-            let Some(on) = fault.bit.read(bank) else {
-                continue;
-            };
-            let code = fault.code.clone();
-            if self.told.faults.insert(code.clone(), on) == Some(on) {
-                continue;
-            }
-            said.push(if on {
-                let text = fault.text.clone();
-                Said::FaultRaised { code, text }
-            } else {
-                Said::FaultEnded { code }
-            });
-        }
-    }
-
-    fn measured(&mut self, wiring: &Wiring, bank: &Bank, round: &mut Round) {
-        for (index, gauge) in wiring.measured.iter().enumerate() {
-            match measurement(gauge, bank) {
-                None => round.troubles.push((
-                    Trouble::Senseless,
-                    format!("{}: the registers hold no finite number", gauge.quantity),
-                )),
-                Some(measurement) => {
-                    let value = measurement.value;
-                    if self.told.measured.insert(index, value) != Some(value) {
-                        round.said.push(Said::Measured { code: None, measurement });
-                    }
-                }
-            }
+        if let Some(ask) = &wiring.ask {
+            kept.asked.step(ask, bank, round);
         }
     }
 }
+
+pub(crate) use measured::measurements;
 
 /// The stencil in the printer. A code that cannot be read is not the code of the stencil that
 /// was there: nothing known is seated.
-fn seat(wiring: &Wiring, bank: &Bank, troubles: &mut Vec<(Trouble, String)>) -> Option<Said> {
-    let seat = wiring.seat.as_ref()?;
-    Some(match code(seat, bank, "stencil-seated", troubles) {
-        Some(code) => Said::Seated { code },
-        None => Said::Removed,
-    })
+fn seat(seat: &Seat, bank: &Bank, troubles: &mut Vec<(Trouble, String)>) -> Option<Said> {
+    if seat.present.is_some_and(|present| present.read(bank) == Some(false)) {
+        return Some(Said::Removed);
+    }
+    let code = name(seat.code.as_ref()?, bank, StencilCode::new, "stencil-seated", troubles)?;
+    Some(code.map_or(Said::Removed, |code| Said::Seated { code }))
 }
 
-/// A code, none when there is none or, after noting a trouble, when it cannot be read.
-pub(crate) fn code(
-    field: &CodeField,
+/// A name that was read: none in it when there is none or, after noting a trouble, when it cannot
+/// be understood.
+pub(crate) fn name<T>(
+    field: &NameField,
+    bank: &Bank,
+    new: fn(&str) -> Result<T, BadName>,
+    point: &str,
+    troubles: &mut Vec<(Trouble, String)>,
+) -> Option<Option<T>> {
+    Some(field.read(bank, new)?.unwrap_or_else(|unclear| {
+        let kind = match unclear {
+            Unclear::Unreadable(_) => Trouble::Unreadable,
+            Unclear::BadName(_) => Trouble::Senseless,
+        };
+        troubles.push((kind, format!("{point}: {unclear}")));
+        None
+    }))
+}
+
+/// A whole number that was read, none after noting a trouble when it cannot be understood.
+pub(crate) fn whole(
+    field: Field,
     bank: &Bank,
     point: &str,
     troubles: &mut Vec<(Trouble, String)>,
-) -> Option<StencilCode> {
-    match field.read(bank) {
-        Ok(code) => code,
-        Err(unclear) => {
-            let kind = match unclear {
-                Unclear::Unreadable(_) => Trouble::Unreadable,
-                Unclear::BadName(_) => Trouble::Senseless,
-            };
-            troubles.push((kind, format!("{point}: {unclear}")));
+) -> Option<i128> {
+    match field.read(bank)? {
+        Ok(Value::Whole(whole)) => Some(whole),
+        Ok(Value::Real(_) | Value::Text(_)) => None,
+        Err(unreadable) => {
+            troubles.push((Trouble::Unreadable, format!("{point}: {unreadable}")));
             None
         }
     }
 }
 
-fn counters(wiring: &Wiring, bank: &Bank) -> Vec<Said> {
-    let read = |counter: &super::wiring::Counter| {
-        Some(Said::CounterRead {
+fn counters(wiring: &Wiring, bank: &Bank, round: &mut Round) {
+    for counter in &wiring.counters {
+        let raw = whole(counter.field, bank, counter.name.as_str(), &mut round.troubles);
+        let raw = raw.and_then(|raw| u64::try_from(raw).ok());
+        round.said.extend(raw.map(|raw| Said::CounterRead {
             counter: counter.name.clone(),
-            raw: u64::try_from(counter.field.read_whole(bank)?).ok()?,
+            raw,
             width: counter.width,
             reading: Reading::Polled,
-        })
-    };
-    wiring.counters.iter().filter_map(read).collect()
-}
-
-fn shown(
-    slot: &SlotName,
-    fields: &SlotFields,
-    bank: &Bank,
-    troubles: &mut Vec<(Trouble, String)>,
-) -> Option<Shown> {
-    let occupied = fields.bit.map(|bit| bit.read(bank));
-    if let Some(None | Some(false)) = occupied {
-        return occupied?.map(|_| Shown::Empty);
+        }));
     }
-    let before = troubles.len();
-    let code = fields
-        .code
-        .as_ref()
-        .and_then(|field| code(field, bank, &format!("slot-code of {slot}"), troubles));
-    let unclear = troubles.len() > before;
-    Some(if code.is_some() || unclear || occupied.is_some() {
-        Shown::Occupied(code)
-    } else {
-        Shown::Empty
-    })
-}
-
-/// True when the slot holds the stencil that was told, whose code is no longer shown.
-fn still_named(before: Option<&Shown>, shown: &Shown) -> bool {
-    matches!(before, Some(Shown::Occupied(Some(_)))) && *shown == Shown::Occupied(None)
-}
-
-fn measurements(gauges: &[Gauge], bank: &Bank) -> Vec<Measurement> {
-    let measured = gauges.iter();
-    measured.filter_map(|gauge| measurement(gauge, bank)).collect()
-}
-
-/// A measured value; none when it is not finite.
-fn measurement(gauge: &Gauge, bank: &Bank) -> Option<Measurement> {
-    let raw = match gauge.field.read(bank).ok()? {
-        Value::Whole(whole) => whole as f64,
-        Value::Real(real) => real,
-        Value::Text(_) => return None,
-    };
-    let value = raw * gauge.scale + gauge.offset;
-    value.is_finite().then(|| Measurement {
-        quantity: gauge.quantity.clone(),
-        value,
-        unit: gauge.unit.clone(),
-    })
 }
 
 #[cfg(test)]

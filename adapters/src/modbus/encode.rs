@@ -1,20 +1,25 @@
 //! From what a machine says to what its coils and registers show: the inverse of `decode`.
 
+mod parts;
+
 use std::collections::BTreeMap;
 
-use stencilward_domain::names::{SlotName, StencilCode};
-use stencilward_domain::signal::{MachineState, Measurement, Said, WashOutcome};
+use stencilward_domain::names::{OrderName, SlotName, StencilCode};
+use stencilward_domain::signal::{MachineState, Measurement, OrderSpec, Said, WashOutcome};
 
 use super::bank::Bank;
 use super::registers::{NoRoom, Value};
 use super::settings::RawValue;
 use super::wiring::{Gauge, Wash, Wiring};
 
+use parts::{board_total, fault, move_life_sign, question, show_name, take_measurement};
+
 /// Makes the bank show what is said.
 ///
 /// # Errors
 /// When the wiring maps no such signal, or the value does not fit its registers.
 pub(crate) fn show(wiring: &Wiring, bank: &mut Bank, said: &Said) -> Result<(), NoRoom> {
+    move_life_sign(wiring, bank);
     match said {
         Said::CounterRead { counter, raw, .. } => {
             let mut counters = wiring.counters.iter();
@@ -29,27 +34,49 @@ pub(crate) fn show(wiring: &Wiring, bank: &mut Bank, said: &Said) -> Result<(), 
         Said::State { state, word } => show_state(wiring, bank, *state, word),
         Said::FaultRaised { code, .. } => fault(wiring, bank, code, true),
         Said::FaultEnded { code } => fault(wiring, bank, code, false),
-        Said::WashBegan { code, .. } => {
+        Said::WashBegan { code, programme } => {
             let wash = wiring.wash.as_ref().ok_or(NoRoom)?;
-            load(wash, bank, code.as_ref())?;
+            load(wash, bank, code.as_ref(), programme.as_deref())?;
             wash.running.write(bank, true);
             Ok(())
         }
-        Said::WashEnded { code, outcome, measured, .. } => {
+        Said::WashEnded { code, programme, outcome, measured } => {
             let wash = wiring.wash.as_ref().ok_or(NoRoom)?;
             if code.is_some() {
-                load(wash, bank, code.as_ref())?;
+                load(wash, bank, code.as_ref(), programme.as_deref())?;
             }
             measured.iter().try_for_each(|value| gauge(wiring, bank, value))?;
             end(wash, bank, *outcome)
         }
-        Said::Measured { measurement, .. } => gauge(wiring, bank, measurement),
+        Said::Measured { code, measurement } => {
+            gauge(wiring, bank, measurement)?;
+            take_measurement(wiring, bank, code.as_ref())
+        }
+        Said::StoreAsked { code, slot } => {
+            let slot = slot.as_ref().map(SlotName::as_str);
+            question(wiring, bank, code, slot, |ask| ask.store, |ask| ask.slot.as_ref())
+        }
+        Said::TakeAsked { code, order, destination: None } => {
+            let order = order.as_ref().map(OrderName::as_str);
+            question(wiring, bank, code, order, |ask| ask.take, |ask| ask.order.as_ref())
+        }
+        Said::OrderStarted(spec) => start_order(wiring, bank, spec),
+        Said::OrderFinished { made, .. } => finish_order(wiring, bank, *made),
+        Said::BoardsCounted { count } => board_total(wiring, bank, *count),
         _ => Err(NoRoom),
     }
 }
 
 fn seat(wiring: &Wiring, bank: &mut Bank, code: Option<&StencilCode>) -> Result<(), NoRoom> {
-    wiring.seat.as_ref().ok_or(NoRoom)?.write(bank, code)
+    let seat = &wiring.seat;
+    if let Some(present) = seat.present {
+        present.write(bank, code.is_some());
+    }
+    match (&seat.code, seat.present, code) {
+        (Some(field), _, code) => field.write(bank, code.map(StencilCode::as_str)),
+        (None, Some(_), None) => Ok(()),
+        (None, ..) => Err(NoRoom),
+    }
 }
 
 fn fill_slot(
@@ -59,11 +86,9 @@ fn fill_slot(
     code: Option<&StencilCode>,
 ) -> Result<(), NoRoom> {
     let fields = wiring.slots.get(slot).ok_or(NoRoom)?;
-    if let Some(field) = &fields.code {
-        field.write(bank, code)?;
-    }
-    match (fields.bit, code) {
-        (Some(bit), _) => bit.write(bank, true),
+    show_name(fields.code.as_ref(), bank, code.map(StencilCode::as_str))?;
+    match (fields.occupied, code) {
+        (Some(flag), _) => flag.write(bank, true),
         (None, Some(_)) => {}
         (None, None) => return Err(NoRoom),
     }
@@ -72,11 +97,10 @@ fn fill_slot(
 
 fn empty_slot(wiring: &Wiring, bank: &mut Bank, slot: &SlotName) -> Result<(), NoRoom> {
     let fields = wiring.slots.get(slot).ok_or(NoRoom)?;
-    if let Some(bit) = fields.bit {
-        bit.write(bank, false);
+    if let Some(flag) = fields.occupied {
+        flag.write(bank, false);
     }
-    let code = fields.code.as_ref();
-    code.map_or(Ok(()), |field| field.write(bank, None))
+    show_name(fields.code.as_ref(), bank, None)
 }
 
 /// Shows a state by the number that is the machine's own word for it, or else by the first one
@@ -102,17 +126,15 @@ fn raw_of<T: PartialEq>(values: &BTreeMap<RawValue, T>, wanted: &T) -> Option<i6
     values.find(|(_, value)| *value == wanted).map(|(raw, _)| raw.0)
 }
 
-fn fault(wiring: &Wiring, bank: &mut Bank, code: &str, on: bool) -> Result<(), NoRoom> {
-    let mut faults = wiring.faults.iter();
-    let fault = faults.find(|fault| fault.code == code).ok_or(NoRoom)?;
-    fault.bit.write(bank, on);
-    Ok(())
-}
-
-/// Shows the stencil in the washer, where the washer shows one.
-fn load(wash: &Wash, bank: &mut Bank, code: Option<&StencilCode>) -> Result<(), NoRoom> {
-    let field = wash.stencil.as_ref();
-    field.map_or(Ok(()), |field| field.write(bank, code))
+/// Shows what is in the washer, as far as the washer shows it.
+fn load(
+    wash: &Wash,
+    bank: &mut Bank,
+    code: Option<&StencilCode>,
+    programme: Option<&str>,
+) -> Result<(), NoRoom> {
+    show_name(wash.stencil.as_ref(), bank, code.map(StencilCode::as_str))?;
+    show_name(wash.programme.as_ref(), bank, programme)
 }
 
 fn end(wash: &Wash, bank: &mut Bank, outcome: WashOutcome) -> Result<(), NoRoom> {
@@ -127,6 +149,37 @@ fn gauge(wiring: &Wiring, bank: &mut Bank, measured: &Measurement) -> Result<(),
     let gauge = wiring.measured.iter().find(same).ok_or(NoRoom)?;
     let raw = (measured.value - gauge.offset) / gauge.scale;
     gauge.field.write(bank, &Value::Real(raw))
+}
+
+fn start_order(wiring: &Wiring, bank: &mut Bank, spec: &OrderSpec) -> Result<(), NoRoom> {
+    let order = wiring.order.as_ref().ok_or(NoRoom)?;
+    let product = spec.product.as_ref().map(|product| product.as_str());
+    show_name(order.product.as_ref(), bank, product)?;
+    let numbers = [(order.quantity, spec.quantity.unwrap_or_default()), (order.made, 0)];
+    for (field, number) in numbers {
+        if let Some(field) = field {
+            field.write(bank, &Value::Whole(i128::from(number)))?;
+        }
+    }
+    if let Some(running) = order.running {
+        running.write(bank, true);
+    }
+    order.name.write(bank, Some(spec.order.as_str()))
+}
+
+/// Shows that the order is done: by its bit where there is one, and else by no name.
+fn finish_order(wiring: &Wiring, bank: &mut Bank, made: Option<u64>) -> Result<(), NoRoom> {
+    let order = wiring.order.as_ref().ok_or(NoRoom)?;
+    if let (Some(field), Some(made)) = (order.made, made) {
+        field.write(bank, &Value::Whole(i128::from(made)))?;
+    }
+    match order.running {
+        Some(running) => {
+            running.write(bank, false);
+            Ok(())
+        }
+        None => order.name.write(bank, None),
+    }
 }
 
 #[cfg(test)]

@@ -1,20 +1,24 @@
 //! The link: connects, reads in rounds, writes outputs, and begins again when that fails.
 
 use std::sync::Arc;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use async_trait::async_trait;
+use futures::future::join_all;
 use stencilward_domain::names::MachineName;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::signal::{Said, Signal};
 use tokio::sync::watch;
-use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
+use tokio::time::{sleep, timeout};
 
+use super::check::time_outs;
 use super::client::{Client, Failure};
 use super::courier::{Courier, Room};
 use super::decode::Decoder;
+use super::line::Line;
 use super::outputs::Outputs;
-use super::plan::Plan;
+use super::pace::Pace;
+use super::plan::Rounds;
 use super::settings::Settings;
 use super::wiring::Wiring;
 use crate::link::{BackOff, Floor, Trouble, heard};
@@ -22,11 +26,10 @@ use crate::link::{BackOff, Floor, Trouble, heard};
 /// Rounds in a row that a machine may be too busy to answer before its link counts as lost.
 const BUSY_ROUNDS: u32 = 10;
 
-/// A connection to one machine that speaks Modbus TCP.
+/// A connection to the machines at one place: an address or a serial port.
 #[derive(Debug, Clone)]
 pub struct Link {
-    machine: MachineName,
-    settings: Settings,
+    machines: Vec<(MachineName, Settings)>,
 }
 
 impl Link {
@@ -34,26 +37,43 @@ impl Link {
     /// names are no names are left out.
     #[must_use]
     pub fn new(machine: MachineName, settings: Settings) -> Self {
-        Self { machine, settings }
+        Self::shared(vec![(machine, settings)])
+    }
+
+    /// A link to machines that are all at the same [`Settings::place`], and in whose settings
+    /// [`crate::modbus::check_shared`] finds no fault. One question is asked at a time.
+    #[must_use]
+    pub fn shared(machines: Vec<(MachineName, Settings)>) -> Self {
+        Self { machines }
     }
 }
 
 #[async_trait]
 impl crate::link::Link for Link {
     fn machines(&self) -> Vec<MachineName> {
-        vec![self.machine.clone()]
+        self.machines.iter().map(|(machine, _)| machine.clone()).collect()
     }
 
     async fn run(self: Box<Self>, floor: Floor) {
-        Work::new(*self, floor).run().await;
+        let endpoint = self.machines.iter().find_map(|(_, settings)| settings.endpoint());
+        let Some(endpoint) = endpoint else { return };
+        let line = Arc::new(Line::new(endpoint, self.machines.len() > 1));
+        let all: Vec<&Settings> = self.machines.iter().map(|(_, settings)| settings).collect();
+        let limits = time_outs(&all);
+        let works = self.machines.into_iter().zip(limits).map(|((machine, settings), limit)| {
+            let client = Client::new(Arc::clone(&line), settings.unit, limit, floor.stop.clone());
+            Box::pin(Work::new(machine, &settings, floor.clone()).run(client))
+        });
+        // In one task: only one of them speaks at a time.
+        join_all(works).await;
     }
 }
 
 /// A link at work.
 struct Work {
     machine: MachineName,
-    settings: Settings,
-    plan: Plan,
+    poll: Duration,
+    reads: Rounds,
     decoder: Decoder,
     outputs: Outputs,
     courier: Courier,
@@ -74,12 +94,11 @@ enum State {
 }
 
 impl Work {
-    fn new(link: Link, floor: Floor) -> Self {
-        let Link { machine, settings } = link;
-        let wiring = Arc::new(Wiring::of(&settings));
+    fn new(machine: MachineName, settings: &Settings, floor: Floor) -> Self {
+        let wiring = Arc::new(Wiring::of(settings));
         let observer = Arc::clone(&floor.observer);
         Self {
-            plan: Plan::of(&wiring),
+            reads: Rounds::of(&wiring),
             decoder: Decoder::new(Arc::clone(&wiring)),
             outputs: Outputs::new(machine.clone(), observer, wiring),
             courier: Courier::start(floor.intake.clone()),
@@ -88,15 +107,15 @@ impl Work {
             unsent: None,
             busy_rounds: 0,
             machine,
-            settings,
+            poll: settings.poll.0,
             floor,
         }
     }
 
-    async fn run(mut self) {
+    async fn run(mut self, mut client: Client) {
         let stop = self.floor.stop.clone();
         loop {
-            let failure = self.attempt().await;
+            let failure = self.attempt(&mut client).await;
             if failure == Failure::Stopped {
                 return;
             }
@@ -112,21 +131,20 @@ impl Work {
         }
     }
 
-    /// One connection, from its beginning to its end.
-    async fn attempt(&mut self) -> Failure {
-        let stop = self.floor.stop.clone();
-        let mut client = match Client::connect(&self.settings, stop).await {
-            Ok(client) => client,
-            Err(failure) => return failure,
-        };
+    /// From the first question until no answer is to be had.
+    async fn attempt(&mut self, client: &mut Client) -> Failure {
+        client.begin();
+        self.reads.start_anew();
         self.outputs.start_anew();
         self.busy_rounds = 0;
-        let failure = self.serve(&mut client).await;
-        if failure == Failure::Stopped {
+        let failure = self.serve(client).await;
+        if failure == Failure::Stopped && client.answers() {
+            client.begin();
             client.say_last_words();
             // The machine that cannot be told any more locks by its heartbeat.
-            let _ = self.outputs.refuse(&mut client).await;
+            let _ = self.outputs.refuse(client).await;
         }
+        client.rest();
         failure
     }
 
@@ -141,18 +159,19 @@ impl Work {
     async fn rounds(&mut self, client: &mut Client) -> Result<std::convert::Infallible, Failure> {
         let stop = self.floor.stop.clone();
         let mut wanted = self.floor.wanted.clone();
-        let mut ticks = interval(self.settings.poll.0);
-        ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
+        let mut pace = Pace::new(self.poll);
         self.outputs.settle(client, &now_wanted(&mut wanted)).await?;
+        client.rest();
         loop {
             tokio::select! {
                 biased;
                 () = stop.cancelled() => return Err(Failure::Stopped),
                 () = self.courier.closed() => return Err(Failure::Stopped),
-                _ = ticks.tick() => self.round(client).await?,
+                () = pace.due() => self.round(client).await?,
                 () = changed(&mut wanted) => {}
             }
             self.outputs.settle(client, &now_wanted(&mut wanted)).await?;
+            client.rest();
         }
     }
 
@@ -169,7 +188,7 @@ impl Work {
             room.send(vec![signal]);
             return Ok(());
         }
-        let bank = match client.read(&self.plan).await {
+        let bank = match client.read(self.reads.due()).await {
             Ok(bank) => bank,
             Err(Failure::Exception { busy: true, why }) if self.busy_rounds < BUSY_ROUNDS => {
                 self.busy_rounds += 1;
@@ -179,6 +198,7 @@ impl Work {
             }
             Err(failure) => return Err(failure),
         };
+        self.reads.done();
         self.busy_rounds = 0;
         self.back_off.reset();
         self.state = State::Up;

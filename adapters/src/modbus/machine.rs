@@ -1,13 +1,17 @@
-//! A simulated machine: a Modbus TCP server made of the same settings as the link.
+//! A simulated machine: a Modbus server made of the same settings as the link.
 //!
 //! It frames and answers requests by itself rather than through the library the link uses: that
 //! library's server closes the connection on requests that the specification answers with an
 //! exception, and one misreading shared by both sides would never show.
 
 mod answer;
+mod door;
 mod memory;
+mod secure;
 mod serve;
+mod unit;
 
+use std::fmt;
 use std::io;
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -16,132 +20,182 @@ use std::time::Duration;
 use async_trait::async_trait;
 use stencilward_domain::names::OutputName;
 use stencilward_domain::signal::Said;
-use tokio::net::TcpListener;
-use tokio::sync::{Mutex, watch};
-use tokio_util::task::AbortOnDropHandle;
+use tokio::io::{AsyncRead, AsyncWrite};
+use tokio::sync::watch;
 
 use super::encode::show;
 use super::registers::NoRoom;
-use super::settings::{BitTable, RegisterTable, Settings};
+use super::rtu::Pace;
+use super::settings::{BitTable, RegisterTable, Settings, Tls};
 use super::wiring::{Contact, Wiring};
 use crate::simulated::{Answered, CannotSay, Simulated};
 
-use serve::Shared;
+use door::Door;
+use unit::Unit;
 
-/// A machine on a port of its own. Dropped, it closes its port and its connections.
-#[derive(Debug)]
+/// A machine behind a port, alone or with others on the same line. Once all of them are dropped
+/// the port and its connections are closed.
 pub struct Machine {
     wiring: Arc<Wiring>,
-    shared: Arc<Shared>,
-    address: SocketAddr,
-    open: Mutex<Option<AbortOnDropHandle<()>>>,
+    unit: Arc<Unit>,
+    door: Arc<Door>,
+}
+
+impl fmt::Debug for Machine {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Machine").field("unit", &self.unit).finish_non_exhaustive()
+    }
 }
 
 impl Machine {
-    /// Starts a machine at an address of this host; port 0 takes any free one.
+    /// Starts a machine at an address of this host, framed as its settings say; port 0 takes any
+    /// free one.
     ///
     /// All bits are off, all registers 0, no stroke is being done, and its outputs refuse.
     ///
     /// # Errors
     /// When the address cannot be listened on.
     pub async fn start(settings: Settings, address: SocketAddr) -> io::Result<Self> {
-        let wiring = Arc::new(Wiring::of(&settings));
-        let shared = Arc::new(Shared::new(settings.unit, &wiring));
-        let listener = TcpListener::bind(address).await?;
-        let address = listener.local_addr()?;
-        let task = tokio::spawn(serve::accept(listener, Arc::clone(&shared)));
-        let open = Mutex::new(Some(AbortOnDropHandle::new(task)));
-        Ok(Self { wiring, shared, address, open })
+        let door = Door::network(address, settings.framing, None).await?;
+        Ok(Self::behind(Arc::new(door), &settings))
     }
 
-    /// Where it listens.
+    /// Starts a machine that takes secured connections only: `own` names its certificate and key,
+    /// and who vouches for those it lets in.
+    ///
+    /// # Errors
+    /// When the address cannot be listened on, or a file is missing or wrong.
+    pub async fn start_secured(
+        settings: Settings,
+        address: SocketAddr,
+        own: Tls,
+    ) -> io::Result<Self> {
+        let door = Door::network(address, settings.framing, Some(secure::acceptor(&own)?)).await?;
+        Ok(Self::behind(Arc::new(door), &settings))
+    }
+
+    /// Puts a machine at the end of a serial line, such as a [`Pty`](super::Pty). Where its
+    /// settings name a serial port, characters take the time they take at its speed, and requests
+    /// that come before the line was silent for long enough are not heard.
+    #[must_use]
+    pub fn on_line<S>(settings: &Settings, end: S) -> Self
+    where
+        S: AsyncRead + AsyncWrite + fmt::Debug + Send + Unpin + 'static,
+    {
+        let pace = settings.serial.as_ref().map(|serial| Pace::of(serial, Duration::ZERO));
+        Self::behind(Arc::new(Door::line(Box::new(end), pace)), settings)
+    }
+
+    /// Another machine on the same line, or behind the same port.
+    #[must_use]
+    pub fn beside(&self, settings: &Settings) -> Self {
+        Self::behind(Arc::clone(&self.door), settings)
+    }
+
+    fn behind(door: Arc<Door>, settings: &Settings) -> Self {
+        let wiring = Arc::new(Wiring::of(settings));
+        let unit = Arc::new(Unit::new(settings.unit, &wiring));
+        door.units.add(&unit);
+        Self { wiring, unit, door }
+    }
+
+    /// Where it listens; 0.0.0.0:0 of a machine on a serial line, which has no address.
     #[must_use]
     pub fn local_addr(&self) -> SocketAddr {
-        self.address
+        self.door.address.unwrap_or_else(|| SocketAddr::from(([0; 4], 0)))
     }
 
-    /// Switches it off: connections end, new ones are refused. What it holds is kept.
+    /// Switches it off, and all behind its port: connections end, new ones are refused, and on a
+    /// line nobody answers. What they hold is kept.
     pub async fn close(&self) {
-        if let Some(task) = self.open.lock().await.take() {
-            task.abort();
-            // Cancelled is what it shall be; then the port is free.
-            let _ = task.await;
-        }
+        self.door.close().await;
     }
 
-    /// Switches it on again, on the same port.
+    /// Switches them on again, on the same port.
     ///
     /// # Errors
     /// When another program has taken the port meanwhile.
     pub async fn open(&self) -> io::Result<()> {
-        let mut open = self.open.lock().await;
-        if open.is_none() {
-            let listener = TcpListener::bind(self.address).await?;
-            let task = tokio::spawn(serve::accept(listener, Arc::clone(&self.shared)));
-            *open = Some(AbortOnDropHandle::new(task));
-        }
-        Ok(())
+        self.door.open().await
+    }
+
+    /// How many requests came before the line was silent for long enough.
+    #[must_use]
+    pub fn hasty_requests(&self) -> u64 {
+        self.door.units.hasty()
+    }
+
+    /// While set, it serves only those whose certificate bears this role.
+    pub fn serve_only(&self, role: Option<&str>) {
+        self.unit.manner(|manner| manner.only_role = role.map(str::to_owned));
     }
 
     /// Ends all connections; new ones are taken.
     pub fn drop_connections(&self) {
-        self.shared.drop_connections();
+        self.door.drop_connections();
     }
 
     /// While true, requests are read and never answered.
     pub fn be_silent(&self, silent: bool) {
-        self.shared.manner(|manner| manner.silent = silent);
+        self.unit.manner(|manner| manner.silent = silent);
     }
 
     /// Answers so much later.
     pub fn be_late(&self, by: Duration) {
-        self.shared.manner(|manner| manner.late = by);
+        self.unit.manner(|manner| manner.late = by);
     }
 
     /// While set, every request is answered with this exception code.
     pub fn answer_exception(&self, code: Option<u8>) {
-        self.shared.manner(|manner| manner.exception = code);
+        self.unit.manner(|manner| manner.exception = code);
     }
 
     /// While true, writes are acknowledged and change nothing.
     pub fn disobey(&self, disobey: bool) {
-        self.shared.memory(|memory| memory.disobeys = disobey);
+        self.unit.memory(|memory| memory.disobeys = disobey);
+    }
+
+    /// Makes it say what it is: each object of MODBUS Application Protocol V1.1b3, 6.21, by its
+    /// number: 0 its maker, 1 its product code, 2 its revision.
+    pub fn identify(&self, objects: &[(u8, &str)]) {
+        let objects = objects.iter().map(|(number, text)| (*number, (*text).to_owned()));
+        self.unit.memory(|memory| memory.identity = objects.collect());
     }
 
     /// Sets its outputs as a machine does that was without power: coils off, registers 0.
     pub fn forget_outputs(&self) {
-        self.shared.memory(memory::Memory::clear_outputs);
+        self.unit.memory(memory::Memory::clear_outputs);
     }
 
     /// Sets registers, making addresses that the settings do not name.
     pub fn set_registers(&self, table: RegisterTable, at: u16, words: &[u16]) {
-        self.shared.memory(|memory| memory.bank.set_words(table, at, words));
+        self.unit.memory(|memory| memory.bank.set_words(table, at, words));
     }
 
     /// Sets bits, making addresses that the settings do not name.
     pub fn set_bits(&self, table: BitTable, at: u16, bits: &[bool]) {
-        self.shared.memory(|memory| memory.bank.set_bits(table, at, bits));
+        self.unit.memory(|memory| memory.bank.set_bits(table, at, bits));
     }
 
     /// A register as it is now; none when there is none at this address.
     #[must_use]
     pub fn register(&self, table: RegisterTable, at: u16) -> Option<u16> {
-        self.shared.memory(|memory| memory.bank.word(table, at))
+        self.unit.memory(|memory| memory.bank.word(table, at))
     }
 
     /// A bit as it is now; none when there is none at this address.
     #[must_use]
     pub fn bit(&self, table: BitTable, at: u16) -> Option<bool> {
-        self.shared.memory(|memory| memory.bank.bit(table, at))
+        self.unit.memory(|memory| memory.bank.bit(table, at))
     }
 }
 
 impl Machine {
-    /// Closes and opens the contact once for each stroke, each until that was read.
+    /// Gives the contact its level and takes it away, as often, each until that was read.
     async fn pulse(&self, contact: Contact, count: u64) {
         for _ in 0..count {
-            for level in [contact.level, !contact.level] {
-                let mut read = self.shared.memory(|memory| memory.set_contact(contact, level));
+            for level in [true, false] {
+                let mut read = self.unit.memory(|memory| memory.set_contact(contact, level));
                 // It cannot end: the memory that tells of reads is this machine's own.
                 let _ = read.changed().await;
             }
@@ -154,11 +208,11 @@ impl Simulated for Machine {
     /// The identity is left out: registers have none. A gateway that reads in rounds hears of
     /// what stays until its next round; a contact therefore stays until it was read.
     async fn say(&self, said: &Said, _identity: Option<&str>) -> Result<(), CannotSay> {
-        if let (Said::StrokesDone { count }, Some(contact)) = (said, self.wiring.contact) {
-            self.pulse(contact, *count).await;
+        if let Some((contact, count)) = self.wiring.pulses(said) {
+            self.pulse(contact, count).await;
             return Ok(());
         }
-        let shown = self.shared.memory(|memory| {
+        let shown = self.unit.memory(|memory| {
             let mut bank = memory.bank.clone();
             show(&self.wiring, &mut bank, said)?;
             memory.bank = bank;
@@ -170,7 +224,7 @@ impl Simulated for Machine {
     /// True while the output permits. A heartbeat shows its lowest bit, so it changes with each
     /// beat.
     fn output(&self, name: &OutputName) -> Result<watch::Receiver<bool>, CannotSay> {
-        self.shared.watch(name).ok_or(CannotSay::NotMapped("output"))
+        self.unit.watch(name).ok_or(CannotSay::NotMapped("output"))
     }
 
     async fn answered(&self) -> Option<Answered> {

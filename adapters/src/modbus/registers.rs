@@ -1,12 +1,22 @@
-//! Values in registers: numbers of several words, and text.
+//! Values in registers: numbers of several words, parts of a register, and text.
 
 use super::settings::{ByteOrder, Type, WordOrder};
 
 /// How the registers of a point are laid out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Format {
-    Number { kind: Type, words: WordOrder },
+    Number(Number),
     Text { registers: u16, bytes: ByteOrder },
+}
+
+/// How the registers of a number are laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Number {
+    pub(crate) kind: Type,
+    pub(crate) words: WordOrder,
+    pub(crate) bytes: ByteOrder,
+    /// The first and the last bit that count; all of them where none are set.
+    pub(crate) bits: Option<[u8; 2]>,
 }
 
 /// What registers hold.
@@ -22,6 +32,8 @@ pub(crate) enum Value {
 pub(crate) enum Unreadable {
     #[error("the registers hold no text: bytes that are not UTF-8")]
     NotText,
+    #[error("the registers hold {0:#x}, which is no number of decimal digits")]
+    NotDecimal(u64),
     #[error("{found} registers were read where {wanted} are needed")]
     Length { found: usize, wanted: u16 },
 }
@@ -34,7 +46,7 @@ pub(crate) struct NoRoom;
 impl Format {
     pub(crate) fn registers(self) -> u16 {
         match self {
-            Self::Number { kind, .. } => kind.registers().unwrap_or(1),
+            Self::Number(number) => number.kind.registers().unwrap_or(1),
             Self::Text { registers, .. } => registers,
         }
     }
@@ -46,17 +58,18 @@ impl Format {
             return Err(Unreadable::Length { found, wanted });
         }
         match self {
-            Self::Number { kind, words } => Ok(number(kind, pattern(registers, words))),
+            Self::Number(number) => number.decode(registers),
             Self::Text { bytes, .. } => text(registers, bytes).map(Value::Text),
         }
     }
 
-    /// Lays a value out in registers.
-    pub(crate) fn encode(self, value: &Value) -> Result<Vec<u16>, NoRoom> {
+    /// Lays a value out in registers, whose other bits are those of `before`.
+    pub(crate) fn encode(self, value: &Value, before: &[u16]) -> Result<Vec<u16>, NoRoom> {
         match (self, value) {
-            (Self::Number { kind, words }, value) => {
-                let pattern = pattern_of(kind, value).ok_or(NoRoom)?;
-                Ok(split(pattern, self.registers(), words))
+            (Self::Number(number), value) => {
+                let kept = number.pattern(before) & !number.mask();
+                let pattern = number.pattern_of(value).ok_or(NoRoom)?;
+                Ok(number.split(kept | pattern))
             }
             (Self::Text { registers, bytes }, Value::Text(text)) => fill(text, registers, bytes),
             (Self::Text { .. }, _) => Err(NoRoom),
@@ -64,41 +77,100 @@ impl Format {
     }
 }
 
-/// The bits of up to four registers.
-fn pattern(registers: &[u16], words: WordOrder) -> u64 {
-    let join = |pattern: u64, word: &u16| pattern << 16 | u64::from(*word);
-    match words {
-        WordOrder::HighFirst => registers.iter().fold(0, join),
-        WordOrder::LowFirst => registers.iter().rev().fold(0, join),
+impl Number {
+    fn decode(self, registers: &[u16]) -> Result<Value, Unreadable> {
+        let pattern = (self.pattern(registers) & self.mask()) >> self.lowest();
+        number(self.kind, pattern)
+    }
+
+    /// The bits of up to four registers, in the order of their worth.
+    fn pattern(self, registers: &[u16]) -> u64 {
+        let join =
+            |pattern: u64, word: &u16| pattern << 16 | u64::from(in_order(*word, self.bytes));
+        match self.words {
+            WordOrder::HighFirst => registers.iter().fold(0, join),
+            WordOrder::LowFirst => registers.iter().rev().fold(0, join),
+        }
+    }
+
+    fn split(self, pattern: u64) -> Vec<u16> {
+        let registers = self.kind.registers().unwrap_or(1);
+        let word = |index: u16| in_order((pattern >> (16 * index) & 0xFFFF) as u16, self.bytes);
+        let low_first = (0..registers).map(word);
+        match self.words {
+            WordOrder::LowFirst => low_first.collect(),
+            WordOrder::HighFirst => low_first.rev().collect(),
+        }
+    }
+
+    fn lowest(self) -> u32 {
+        self.bits.map_or(0, |[first, _]| u32::from(first).min(63))
+    }
+
+    /// The bits that count.
+    fn mask(self) -> u64 {
+        self.bits.map_or(u64::MAX, |[first, last]| {
+            let width = u32::from(last.saturating_sub(first)) + 1;
+            (u64::MAX >> 64_u32.saturating_sub(width).min(63)) << self.lowest()
+        })
+    }
+
+    /// The bit pattern of a value, in its place; none when it is out of range.
+    fn pattern_of(self, value: &Value) -> Option<u64> {
+        let pattern = pattern_of(self.kind, value)?;
+        let placed = pattern.checked_shl(self.lowest())?;
+        let fits = placed >> self.lowest() == pattern && placed & !self.mask() == 0;
+        fits.then_some(placed)
     }
 }
 
-fn split(pattern: u64, registers: u16, words: WordOrder) -> Vec<u16> {
-    let low_first = (0..registers).map(|index| (pattern >> (16 * index) & 0xFFFF) as u16);
-    match words {
-        WordOrder::LowFirst => low_first.collect(),
-        WordOrder::HighFirst => low_first.rev().collect(),
+/// A register with its more worthy byte high.
+fn in_order(word: u16, bytes: ByteOrder) -> u16 {
+    match bytes {
+        ByteOrder::HighFirst => word,
+        ByteOrder::LowFirst => word.swap_bytes(),
     }
 }
 
 /// The number that a bit pattern means. Casts cut the pattern to the number's own bits.
-fn number(kind: Type, pattern: u64) -> Value {
-    Value::Whole(match kind {
+fn number(kind: Type, pattern: u64) -> Result<Value, Unreadable> {
+    Ok(Value::Whole(match kind {
         Type::I16 => i128::from(pattern as u16 as i16),
         Type::I32 => i128::from(pattern as u32 as i32),
         Type::I64 => i128::from(pattern as i64),
-        Type::F32 => return Value::Real(f64::from(f32::from_bits(pattern as u32))),
-        Type::U16 | Type::U32 | Type::U64 | Type::Text => i128::from(pattern),
+        Type::F32 => return Ok(Value::Real(f64::from(f32::from_bits(pattern as u32)))),
+        Type::F64 => return Ok(Value::Real(f64::from_bits(pattern))),
+        Type::Bcd16 | Type::Bcd32 => {
+            i128::from(decimal(pattern).ok_or(Unreadable::NotDecimal(pattern))?)
+        }
+        Type::Bit | Type::U16 | Type::U32 | Type::U64 | Type::Text => i128::from(pattern),
+    }))
+}
+
+/// The number whose decimal digits are the pattern's groups of four bits.
+fn decimal(pattern: u64) -> Option<u64> {
+    (0..16).rev().try_fold(0, |number, group| {
+        let digit = pattern >> (4 * group) & 0xF;
+        (digit <= 9).then_some(number * 10 + digit)
     })
+}
+
+/// The inverse, for as many digits.
+fn digits(number: i128, count: u32) -> Option<u64> {
+    let number = u64::try_from(number).ok().filter(|number| *number < 10_u64.pow(count))?;
+    let digit = |place: u32| (number / 10_u64.pow(place) % 10) << (4 * place);
+    Some((0..count).map(digit).sum())
 }
 
 /// The bit pattern of a number; none when it is out of range. Casts keep the bits of a number
 /// that is in range.
 fn pattern_of(kind: Type, value: &Value) -> Option<u64> {
     let whole = match (kind, value) {
-        (_, Value::Text(_)) | (Type::Text, _) => return None,
+        (_, Value::Text(_)) => return None,
         (Type::F32, Value::Real(real)) => return Some(u64::from((*real as f32).to_bits())),
         (Type::F32, Value::Whole(whole)) => return Some(u64::from((*whole as f32).to_bits())),
+        (Type::F64, Value::Real(real)) => return Some(real.to_bits()),
+        (Type::F64, Value::Whole(whole)) => return Some((*whole as f64).to_bits()),
         (_, Value::Real(real)) => real.round() as i128,
         (_, Value::Whole(whole)) => *whole,
     };
@@ -106,21 +178,19 @@ fn pattern_of(kind: Type, value: &Value) -> Option<u64> {
         Type::U16 => u16::try_from(whole).ok().map(u64::from),
         Type::U32 => u32::try_from(whole).ok().map(u64::from),
         Type::U64 => u64::try_from(whole).ok(),
-        Type::I16 => i16::try_from(whole).ok().map(|number| number as u64),
-        Type::I32 => i32::try_from(whole).ok().map(|number| number as u64),
+        Type::I16 => i16::try_from(whole).ok().map(|number| u64::from(number as u16)),
+        Type::I32 => i32::try_from(whole).ok().map(|number| u64::from(number as u32)),
         Type::I64 => i64::try_from(whole).ok().map(|number| number as u64),
-        Type::F32 | Type::Text => None,
+        Type::Bcd16 => digits(whole, 4),
+        Type::Bcd32 => digits(whole, 8),
+        Type::F32 | Type::F64 | Type::Bit | Type::Text => None,
     }
 }
 
 /// Text up to the first zero or the last register, without the spaces around it.
 fn text(registers: &[u16], bytes: ByteOrder) -> Result<String, Unreadable> {
-    let in_order = |register: &u16| match bytes {
-        ByteOrder::HighFirst => register.to_be_bytes(),
-        ByteOrder::LowFirst => register.to_le_bytes(),
-    };
-    let bytes: Vec<u8> =
-        registers.iter().flat_map(in_order).take_while(|byte| *byte != 0).collect();
+    let both = |register: &u16| in_order(*register, bytes).to_be_bytes();
+    let bytes: Vec<u8> = registers.iter().flat_map(both).take_while(|byte| *byte != 0).collect();
     let text = String::from_utf8(bytes).map_err(|_| Unreadable::NotText)?;
     Ok(text.trim().to_owned())
 }
@@ -132,110 +202,12 @@ fn fill(text: &str, registers: u16, bytes: ByteOrder) -> Result<Vec<u16>, NoRoom
     }
     let mut padded = text.as_bytes().to_vec();
     padded.resize(room, 0);
-    let join = |pair: &[u8]| match (bytes, pair) {
-        (ByteOrder::HighFirst, [first, second]) => u16::from_be_bytes([*first, *second]),
-        (ByteOrder::LowFirst, [first, second]) => u16::from_le_bytes([*first, *second]),
+    let join = |pair: &[u8]| match *pair {
+        [first, second] => in_order(u16::from_be_bytes([first, second]), bytes),
         _ => 0,
     };
     Ok(padded.chunks(2).map(join).collect())
 }
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-
-    const HIGH: WordOrder = WordOrder::HighFirst;
-    const LOW: WordOrder = WordOrder::LowFirst;
-
-    fn decoded(kind: Type, words: WordOrder, registers: &[u16]) -> Value {
-        let format = Format::Number { kind, words };
-        format.decode(registers).unwrap()
-    }
-
-    #[test]
-    fn numbers_of_each_type_and_word_order() {
-        let cases = [
-            (Type::U16, HIGH, vec![0xFFFF], Value::Whole(65_535)),
-            (Type::I16, HIGH, vec![0xFFFF], Value::Whole(-1)),
-            (Type::U32, HIGH, vec![1, 2], Value::Whole(65_538)),
-            (Type::U32, LOW, vec![1, 2], Value::Whole(131_073)),
-            (Type::I32, HIGH, vec![0xFFFF, 0xFFFE], Value::Whole(-2)),
-            (Type::U64, LOW, vec![7, 0, 0, 1], Value::Whole((1 << 48) + 7)),
-            (Type::I64, HIGH, vec![0xFFFF; 4], Value::Whole(-1)),
-            (Type::F32, HIGH, vec![0x41C8, 0], Value::Real(25.0)),
-            (Type::F32, LOW, vec![0, 0x41C8], Value::Real(25.0)),
-        ];
-        for (kind, words, registers, value) in cases {
-            assert_eq!(decoded(kind, words, &registers), value, "{kind:?} {words:?}");
-        }
-    }
-
-    #[test]
-    fn text_ends_at_a_zero_and_loses_its_padding() {
-        let read = |registers: &[u16], bytes| {
-            let format = Format::Text { registers: registers.len() as u16, bytes };
-            format.decode(registers)
-        };
-        let is = |text: &str| Ok(Value::Text(text.to_owned()));
-        assert_eq!(read(&[0x5354, 0x2D31], ByteOrder::HighFirst), is("ST-1"));
-        assert_eq!(read(&[0x5453, 0x312D], ByteOrder::LowFirst), is("ST-1"));
-        assert_eq!(read(&[0x5354, 0x0041], ByteOrder::HighFirst), is("ST"));
-        assert_eq!(read(&[0x2020, 0x0000], ByteOrder::HighFirst), is(""));
-        assert_eq!(read(&[0xFFFF, 0xFFFF], ByteOrder::HighFirst), Err(Unreadable::NotText));
-    }
-
-    fn kinds() -> impl Strategy<Value = Type> {
-        prop_oneof![
-            Just(Type::U16),
-            Just(Type::I16),
-            Just(Type::U32),
-            Just(Type::I32),
-            Just(Type::U64),
-            Just(Type::I64),
-            Just(Type::F32),
-        ]
-    }
-
-    fn orders() -> impl Strategy<Value = WordOrder> {
-        prop_oneof![Just(HIGH), Just(LOW)]
-    }
-
-    fn byte_orders() -> impl Strategy<Value = ByteOrder> {
-        prop_oneof![Just(ByteOrder::HighFirst), Just(ByteOrder::LowFirst)]
-    }
-
-    proptest! {
-        #[test]
-        fn any_registers_are_decoded_or_refused(
-            registers in prop::collection::vec(any::<u16>(), 0..130),
-            kind in kinds(), words in orders(), bytes in byte_orders(), length in 0u16..130,
-        ) {
-            let _ = Format::Number { kind, words }.decode(&registers);
-            let _ = Format::Text { registers: length, bytes }.decode(&registers);
-        }
-
-        #[test]
-        fn what_registers_say_is_written_back_as_the_same_registers(
-            registers in prop::collection::vec(any::<u16>(), 4), kind in kinds(), words in orders(),
-        ) {
-            let format = Format::Number { kind, words };
-            let registers = &registers[..usize::from(format.registers())];
-            let value = format.decode(registers).unwrap();
-            prop_assume!(!matches!(value, Value::Real(real) if real.is_nan()));
-            prop_assert_eq!(format.encode(&value).unwrap(), registers);
-        }
-
-        #[test]
-        fn text_that_fits_comes_back(
-            text in "[!-~]{0,20}|[a-zÄ-ü]{0,10}", bytes in byte_orders(), registers in 1u16..12,
-        ) {
-            let format = Format::Text { registers, bytes };
-            match format.encode(&Value::Text(text.clone())) {
-                Ok(words) => prop_assert_eq!(format.decode(&words).unwrap(), Value::Text(text)),
-                Err(NoRoom) => prop_assert!(text.len() > usize::from(registers) * 2),
-            }
-        }
-    }
-}
+mod tests;

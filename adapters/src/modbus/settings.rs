@@ -1,5 +1,8 @@
 //! The Modbus part of a machine's entry in the configuration.
 
+mod addresses;
+mod connection;
+mod places;
 mod points;
 mod tables;
 
@@ -11,32 +14,68 @@ use stencilward_domain::names::{CounterName, OutputName};
 
 use crate::settings::{Drive, Span, Tally};
 
-pub use points::{
-    Code, Fault, Level, MachineWord, Measured, Point, Slot, SlotCode, StateWord, StrokeContact,
-    Total, WashResult, WashRunning, WashWord,
+pub use addresses::{Addresses, Forbidden};
+pub(crate) use connection::{Endpoint, has_port};
+pub use connection::{Frame, Framing, Serial, Tls};
+pub use places::{
+    BoardTotal, Code, Contact, Fault, FaultCode, Flag, Level, LifeSign, MachineWord, Measured,
+    Number, Slot, SlotCode, Total, WashResult,
 };
+pub(crate) use places::{Layout, Place};
+pub use points::{Point, StateWord, WashWord};
 pub use tables::{
     BitTable, ByteOrder, CoilTable, HoldingTable, RawValue, RegisterTable, Table, Type, WordOrder,
 };
 
-/// A machine that speaks Modbus TCP: where it is, and what its coils and registers mean.
+/// A machine that speaks Modbus: where it is, and what its coils and registers mean.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct Settings {
     /// Where the machine's Modbus server listens: host name or IP address, and port. The
-    /// protocol's own port is 502.
+    /// protocol's own port is 502; with `tls` it is 802, and may be left out.
+    #[serde(default)]
     #[schemars(extend("examples" = ["192.0.2.10:502"]))]
-    pub address: String,
-    /// The unit identifier. It matters where a serial line lies behind the address; a machine
-    /// reached directly often takes any, or wants 255.
+    pub address: Option<String>,
+    /// How requests are framed at the address: `rtu` where a converter passes on what it hears on
+    /// its serial line.
+    #[serde(default)]
+    pub framing: Framing,
+    /// The serial port the machine is wired to, instead of an address.
+    #[serde(default)]
+    pub serial: Option<Serial>,
+    /// Certificates for Modbus/TCP Security.
+    #[serde(default)]
+    pub tls: Option<Tls>,
+    /// Silence kept before each request on a serial line, where it must be longer than the 3.5
+    /// characters of the protocol; behind a converter 10ms unless set.
+    #[serde(default)]
+    pub quiet: Option<Span>,
+    /// The unit identifier. It matters where several machines share an address or a serial line;
+    /// a machine reached directly often takes any, or wants 255.
     #[serde(default = "default_unit")]
     pub unit: u8,
     /// Time from one round of reads to the next; a round that takes longer skips the next ones.
     #[serde(default = "one_second")]
     pub poll: Span,
-    /// Longest wait for one answer, and for a connection.
-    #[serde(default = "one_second")]
-    pub timeout: Span,
+    /// Longest wait for one answer, and for a connection. Unless set one second, or half of the
+    /// shortest poll of the others where several machines share a connection.
+    #[serde(default)]
+    pub timeout: Option<Span>,
+    /// How the maker counts the addresses that stand here.
+    #[serde(default)]
+    pub addresses: Addresses,
+    /// The largest gap, in registers, that is worth reading to save a request; 16 bits count as
+    /// one register. With 0 nothing is read that nobody named.
+    #[serde(default)]
+    #[schemars(range(max = 125))]
+    pub gap: u16,
+    /// Most registers that the machine gives at once, and 16 times as many bits.
+    #[serde(default = "most_registers")]
+    #[schemars(range(min = 1, max = 125))]
+    pub most_registers: u16,
+    /// Places that are never read, not even within a gap.
+    #[serde(default)]
+    pub forbidden: Vec<Forbidden>,
     /// What is read, and which signal it gives.
     #[serde(default)]
     pub points: Vec<Point>,
@@ -47,6 +86,11 @@ pub struct Settings {
 
 fn default_unit() -> u8 {
     1
+}
+
+/// The protocol's own limit (MODBUS Application Protocol V1.1b3, 6.3 and 6.4).
+fn most_registers() -> u16 {
+    125
 }
 
 fn one_second() -> Span {
@@ -73,8 +117,9 @@ pub struct Permit {
     pub name: String,
     /// Permits are coils.
     pub table: CoilTable,
-    /// The coil's address, from 0.
-    pub at: u16,
+    /// The coil's address as the maker prints it.
+    #[schemars(range(max = 465_536))]
+    pub at: u32,
     /// The coil's value that lets the machine go on. The other one refuses, and is what the
     /// coil should have when it is not written.
     #[serde(default = "on")]
@@ -95,8 +140,9 @@ fn on() -> bool {
 pub struct ReadBack {
     /// The table the bit is in.
     pub table: BitTable,
-    /// The bit's address, from 0.
-    pub at: u16,
+    /// The bit's address as the maker prints it.
+    #[schemars(range(max = 465_536))]
+    pub at: u32,
 }
 
 /// A register that shows that the gateway is alive.
@@ -107,8 +153,9 @@ pub struct Heartbeat {
     pub name: String,
     /// Heartbeats are holding registers.
     pub table: HoldingTable,
-    /// The register's address, from 0. It counts from 0 to 65 535 and over again.
-    pub at: u16,
+    /// The register's address as the maker prints it. It counts from 0 to 65 535 and over again.
+    #[schemars(range(max = 465_536))]
+    pub at: u32,
 }
 
 impl Output {
@@ -156,11 +203,14 @@ impl Settings {
             let (name, counted) = point.counter()?;
             Some((CounterName::new(name).ok()?, counted))
         });
-        let contact = |point: &Point| matches!(point, Point::StrokeContact(_));
+        let any = |is: fn(&Point) -> bool| self.points.iter().any(is);
         Tally {
             counters: counters.collect(),
-            strokes: self.points.iter().any(contact),
-            ..Tally::default()
+            strokes: any(|point| matches!(point, Point::StrokeContact(_))),
+            wipes: any(|point| matches!(point, Point::WipeContact(_))),
+            orders: any(|point| {
+                matches!(point, Point::Order(_) | Point::BoardTotal(_) | Point::BoardContact(_))
+            }),
         }
     }
 }
@@ -176,7 +226,7 @@ mod tests {
         let settings: Settings = serde_json::from_value(json!({ "address": "h:502" })).unwrap();
         assert_eq!(settings.unit, 1);
         assert_eq!(settings.poll, one_second());
-        assert_eq!(settings.timeout, one_second());
+        assert_eq!(settings.framing, Framing::Tcp);
     }
 
     #[test]

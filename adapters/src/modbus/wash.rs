@@ -1,11 +1,11 @@
 //! A wash, told from a running bit and a result register.
 
-use stencilward_domain::names::StencilCode;
-use stencilward_domain::signal::{Measurement, Said};
+use stencilward_domain::names::{BadName, StencilCode};
+use stencilward_domain::signal::Said;
 
 use super::bank::Bank;
-use super::decode::code;
-use super::wiring::Wash;
+use super::decode::{measurements, name, whole};
+use super::wiring::{Gauge, Wash};
 use crate::link::Trouble;
 
 /// What the washer was last seen doing. Kept while the link is lost.
@@ -13,6 +13,7 @@ use crate::link::Trouble;
 pub(crate) struct Washing {
     phase: Phase,
     stencil: Option<StencilCode>,
+    programme: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -35,17 +36,11 @@ pub(crate) struct Step {
 impl Washing {
     /// Takes in one round. `first`: the link has just come up, so a wash that runs is told to
     /// have begun, even if that was told before.
-    pub(crate) fn step(
-        &mut self,
-        wash: &Wash,
-        bank: &Bank,
-        first: bool,
-        measured: impl FnOnce() -> Vec<Measurement>,
-    ) -> Step {
+    pub(crate) fn step(&mut self, wash: &Wash, gauges: &[Gauge], bank: &Bank, first: bool) -> Step {
         let mut step = Step::default();
         match (wash.running.read(bank), self.phase) {
             (Some(true), phase) => {
-                self.see_stencil(wash, bank, phase != Phase::Running, &mut step);
+                self.see_load(wash, bank, phase != Phase::Running, &mut step);
                 if phase == Phase::Awaiting {
                     step.trouble.push((
                         Trouble::Missing,
@@ -54,46 +49,47 @@ impl Washing {
                     ));
                 }
                 if first || phase != Phase::Running {
-                    step.said =
-                        Some(Said::WashBegan { code: self.stencil.clone(), programme: None });
+                    let (code, programme) = (self.stencil.clone(), self.programme.clone());
+                    step.said = Some(Said::WashBegan { code, programme });
                 }
                 self.phase = Phase::Running;
             }
             (Some(false), Phase::Running | Phase::Awaiting) => {
-                self.see_stencil(wash, bank, false, &mut step);
-                self.end(wash, bank, measured, &mut step);
+                self.see_load(wash, bank, false, &mut step);
+                self.end(wash, gauges, bank, &mut step);
             }
             (Some(false), Phase::Still) | (None, _) => {}
         }
         step
     }
 
-    /// Notes the stencil in the washer; one that is no longer shown is still the one in the wash.
-    fn see_stencil(&mut self, wash: &Wash, bank: &Bank, fresh: bool, step: &mut Step) {
-        let Some(field) = &wash.stencil else { return };
-        let seen = code(field, bank, "wash-stencil", &mut step.trouble);
-        if fresh || seen.is_some() {
-            self.stencil = seen;
+    /// Notes the stencil in the washer and its programme; what is no longer shown is still what
+    /// is in the wash.
+    fn see_load(&mut self, wash: &Wash, bank: &Bank, fresh: bool, step: &mut Step) {
+        if fresh {
+            (self.stencil, self.programme) = (None, None);
         }
+        let trouble = &mut step.trouble;
+        let stencil = wash.stencil.as_ref();
+        let seen =
+            stencil.and_then(|field| name(field, bank, StencilCode::new, "wash-stencil", trouble)?);
+        self.stencil = seen.or(self.stencil.take());
+        let programme = wash.programme.as_ref();
+        let seen = programme.and_then(|field| name(field, bank, plain, "wash-programme", trouble)?);
+        self.programme = seen.or(self.programme.take());
     }
 
-    fn end(
-        &mut self,
-        wash: &Wash,
-        bank: &Bank,
-        measured: impl FnOnce() -> Vec<Measurement>,
-        step: &mut Step,
-    ) {
-        let raw = wash.result.read_whole(bank);
+    fn end(&mut self, wash: &Wash, gauges: &[Gauge], bank: &Bank, step: &mut Step) {
+        let raw = whole(wash.result, bank, "wash-result", &mut step.trouble);
         let listed = raw.and_then(|raw| i64::try_from(raw).ok());
         let mut outcomes = wash.outcomes.iter();
         if let Some((_, outcome)) = outcomes.find(|(key, _)| Some(key.0) == listed) {
             self.phase = Phase::Still;
             step.said = Some(Said::WashEnded {
                 code: self.stencil.take(),
-                programme: None,
+                programme: self.programme.take(),
                 outcome: *outcome,
-                measured: measured(),
+                measured: measurements(gauges, bank),
             });
         } else if self.phase == Phase::Running {
             self.phase = Phase::Awaiting;
@@ -106,5 +102,17 @@ impl Washing {
                 ),
             ));
         }
+    }
+}
+
+/// The name of a programme: any text without control characters.
+fn plain(text: &str) -> Result<String, BadName> {
+    let text = text.trim();
+    if text.is_empty() {
+        Err(BadName::Empty)
+    } else if text.chars().any(char::is_control) {
+        Err(BadName::Control)
+    } else {
+        Ok(text.to_owned())
     }
 }

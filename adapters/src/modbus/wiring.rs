@@ -1,31 +1,49 @@
-//! Settings made ready for work: names checked, formats fixed, slots brought together.
+//! Settings made ready for work: names checked, formats fixed, what belongs together joined.
 
+mod build;
 mod field;
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use stencilward_domain::names::{CounterName, OutputName, SlotName};
-use stencilward_domain::signal::{MachineState, WashOutcome, Width};
+use stencilward_domain::signal::{MachineState, Said, WashOutcome, Width};
 
-use super::settings::{
-    Heartbeat, Level, Measured, Output, Permit, Point, RawValue, Settings, Total, Type, WordOrder,
-};
+use super::plan::{Limits, Want};
+use super::settings::RawValue;
 
-pub(crate) use field::{Bit, CodeField, Field, Unclear};
+pub(crate) use field::{Bit, Field, Flag, NameField, Unclear};
 
 /// What each place of a machine means. Points with faults that `check` finds are left out.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Wiring {
-    pub(crate) seat: Option<CodeField>,
+    pub(crate) seat: Seat,
     pub(crate) counters: Vec<Counter>,
-    pub(crate) contact: Option<Contact>,
+    pub(crate) boards: Option<Boards>,
+    pub(crate) contacts: Vec<Contact>,
     pub(crate) state: Option<(Field, BTreeMap<RawValue, MachineState>)>,
-    pub(crate) faults: Vec<FaultBit>,
+    pub(crate) link: Option<Flag>,
+    pub(crate) life: Option<Life>,
+    pub(crate) faults: Vec<FaultFlag>,
+    pub(crate) fault_code: Option<(Field, BTreeMap<RawValue, String>)>,
     pub(crate) slots: BTreeMap<SlotName, SlotFields>,
+    pub(crate) ask: Option<Ask>,
     pub(crate) wash: Option<Wash>,
     pub(crate) measured: Vec<Gauge>,
+    pub(crate) station: Option<Station>,
+    pub(crate) order: Option<Order>,
     pub(crate) permits: Vec<Lock>,
     pub(crate) beats: Vec<Beat>,
+    /// Where all of that is read.
+    pub(crate) wants: Vec<Want>,
+    pub(crate) limits: Limits,
+}
+
+/// What shows the stencil in a printer.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Seat {
+    pub(crate) code: Option<NameField>,
+    pub(crate) present: Option<Flag>,
 }
 
 /// A counter of strokes or wipes.
@@ -36,18 +54,53 @@ pub(crate) struct Counter {
     pub(crate) field: Field,
 }
 
-/// A bit that takes a level once for each stroke.
+/// A counter of boards.
 #[derive(Debug, Clone, Copy)]
+pub(crate) struct Boards {
+    pub(crate) field: Field,
+    /// After this value it starts again at zero.
+    pub(crate) largest: u64,
+}
+
+/// A bit that takes a level once for each event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Contact {
-    pub(crate) bit: Bit,
-    /// Its level while a stroke is done.
-    pub(crate) level: bool,
+    pub(crate) flag: Flag,
+    pub(crate) counts: Pulse,
+}
+
+/// What a contact counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Pulse {
+    Stroke,
+    Wipe,
+    Board,
+}
+
+impl Pulse {
+    /// One of them.
+    pub(crate) fn said(self) -> Said {
+        match self {
+            Self::Stroke => Said::StrokesDone { count: 1 },
+            Self::Wipe => Said::WipesDone { count: 1 },
+            Self::Board => Said::BoardsCounted { count: 1 },
+        }
+    }
+}
+
+/// A number that moves while the machine is alive.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Life {
+    pub(crate) field: Field,
+    pub(crate) within: Duration,
+    /// Rounds in that time.
+    pub(crate) rounds: u32,
 }
 
 /// A fault and the bit that shows it.
 #[derive(Debug, Clone)]
-pub(crate) struct FaultBit {
-    pub(crate) bit: Bit,
+pub(crate) struct FaultFlag {
+    pub(crate) flag: Flag,
     pub(crate) code: String,
     pub(crate) text: String,
 }
@@ -55,17 +108,28 @@ pub(crate) struct FaultBit {
 /// What shows the state of a slot: a bit, a code, or both.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct SlotFields {
-    pub(crate) bit: Option<Bit>,
-    pub(crate) code: Option<CodeField>,
+    pub(crate) occupied: Option<Flag>,
+    pub(crate) code: Option<NameField>,
+}
+
+/// What shows a question.
+#[derive(Debug, Clone)]
+pub(crate) struct Ask {
+    pub(crate) store: Option<Flag>,
+    pub(crate) take: Option<Flag>,
+    pub(crate) stencil: NameField,
+    pub(crate) slot: Option<NameField>,
+    pub(crate) order: Option<NameField>,
 }
 
 /// What shows a wash.
 #[derive(Debug, Clone)]
 pub(crate) struct Wash {
-    pub(crate) running: Bit,
+    pub(crate) running: Flag,
     pub(crate) result: Field,
     pub(crate) outcomes: BTreeMap<RawValue, WashOutcome>,
-    pub(crate) stencil: Option<CodeField>,
+    pub(crate) stencil: Option<NameField>,
+    pub(crate) programme: Option<NameField>,
 }
 
 /// A measured value.
@@ -76,6 +140,23 @@ pub(crate) struct Gauge {
     pub(crate) offset: f64,
     pub(crate) quantity: String,
     pub(crate) unit: String,
+}
+
+/// Where values are measured one by one, and on what.
+#[derive(Debug, Clone)]
+pub(crate) struct Station {
+    pub(crate) taken: Flag,
+    pub(crate) stencil: Option<NameField>,
+}
+
+/// What shows the order that is worked on.
+#[derive(Debug, Clone)]
+pub(crate) struct Order {
+    pub(crate) name: NameField,
+    pub(crate) running: Option<Flag>,
+    pub(crate) product: Option<NameField>,
+    pub(crate) quantity: Option<Field>,
+    pub(crate) made: Option<Field>,
 }
 
 /// An output that permits or refuses.
@@ -96,80 +177,29 @@ pub(crate) struct Beat {
 }
 
 impl Wiring {
-    pub(crate) fn of(settings: &Settings) -> Self {
-        let mut wiring = Self::default();
-        for point in &settings.points {
-            wiring.add(point);
-        }
-        wiring.wash = wash(&settings.points);
-        for output in &settings.outputs {
-            match output {
-                Output::PrintPermit(permit) | Output::DoorRelease(permit) => {
-                    wiring.permits.extend(lock(permit));
-                }
-                Output::Heartbeat(heartbeat) => wiring.beats.extend(beat(heartbeat)),
-            }
-        }
-        wiring
+    /// Every bit that says something while it is active, but for the link.
+    pub(crate) fn flags(&self) -> impl Iterator<Item = Flag> {
+        let asked = self.ask.iter().flat_map(|ask| [ask.store, ask.take]);
+        let several = [self.seat.present, self.order.as_ref().and_then(|order| order.running)];
+        let contacts = self.contacts.iter().map(|contact| contact.flag);
+        contacts
+            .chain(several.into_iter().chain(asked).flatten())
+            .chain(self.faults.iter().map(|fault| fault.flag))
+            .chain(self.slots.values().filter_map(|slot| slot.occupied))
+            .chain(self.wash.iter().map(|wash| wash.running))
+            .chain(self.station.iter().map(|station| station.taken))
     }
 
-    fn add(&mut self, point: &Point) {
-        match point {
-            Point::StrokeTotal(total) | Point::WipeTotal(total) => {
-                let name = point.counter().and_then(|(name, _)| CounterName::new(name).ok());
-                self.counters.extend(name.map(|name| counter(name, total)));
-            }
-            Point::StrokeContact(contact) => {
-                let bit = Bit::new(contact.table, contact.at);
-                self.contact = Some(Contact { bit, level: contact.counts_when == Level::On });
-            }
-            Point::StencilSeated(code) => self.seat = CodeField::of(code),
-            Point::MachineState(word) => {
-                let values = word.values.iter().map(|(raw, word)| (*raw, (*word).into()));
-                let field = Field::number(word.table, word.at, word.kind, word.words);
-                self.state = Some((field, values.collect()));
-            }
-            Point::Fault(fault) => self.faults.push(FaultBit {
-                bit: Bit::new(fault.table, fault.at),
-                code: fault.code.clone(),
-                text: fault.text.clone(),
-            }),
-            Point::Slot(slot) => {
-                if let Ok(name) = SlotName::new(&slot.slot) {
-                    let bit = Bit::new(slot.table, slot.at);
-                    self.slots.entry(name).or_default().bit = Some(bit);
-                }
-            }
-            Point::SlotCode(code) => {
-                if let Ok(name) = SlotName::new(&code.slot) {
-                    self.slots.entry(name).or_default().code = CodeField::of_slot(code);
-                }
-            }
-            Point::Measured(measured) => self.measured.push(gauge(measured)),
-            Point::WashRunning(_) | Point::WashResult(_) | Point::WashStencil(_) => {}
-        }
-    }
-
-    /// Every bit that is read in a round.
-    pub(crate) fn bits(&self) -> impl Iterator<Item = Bit> {
-        let faults = self.faults.iter().map(|fault| fault.bit);
-        let slots = self.slots.values().filter_map(|slot| slot.bit);
-        let wash = self.wash.iter().map(|wash| wash.running);
-        let contact = self.contact.iter().map(|contact| contact.bit);
-        contact.chain(faults).chain(slots).chain(wash)
-    }
-
-    /// Every field that is read in a round.
-    pub(crate) fn fields(&self) -> impl Iterator<Item = Field> {
-        let counters = self.counters.iter().map(|counter| counter.field);
-        let slots = self.slots.values().filter_map(|slot| slot.code.as_ref());
-        let washed = self.wash.iter().filter_map(|wash| wash.stencil.as_ref());
-        let codes = self.seat.iter().chain(slots).chain(washed);
-        counters
-            .chain(codes.map(|code| code.field))
-            .chain(self.state.iter().map(|(field, _)| *field))
-            .chain(self.wash.iter().map(|wash| wash.result))
-            .chain(self.measured.iter().map(|gauge| gauge.field))
+    /// The contact that shows this, and how many times.
+    pub(crate) fn pulses(&self, said: &Said) -> Option<(Contact, u64)> {
+        let (counts, count) = match said {
+            Said::StrokesDone { count } => (Pulse::Stroke, *count),
+            Said::WipesDone { count } => (Pulse::Wipe, *count),
+            Said::BoardsCounted { count } => (Pulse::Board, *count),
+            _ => return None,
+        };
+        let mut contacts = self.contacts.iter();
+        contacts.find(|contact| contact.counts == counts).map(|contact| (*contact, count))
     }
 }
 
@@ -183,71 +213,4 @@ impl Lock {
     pub(crate) fn bit(&self, permit: bool) -> bool {
         permit == self.on_permit
     }
-}
-
-fn counter(name: CounterName, total: &Total) -> Counter {
-    let field = Field::number(total.table, total.at, total.kind, total.words);
-    Counter { name, width: width(total), field }
-}
-
-/// Where the counter wraps: as set, else where its type does.
-fn width(total: &Total) -> Width {
-    match (total.width, total.kind) {
-        (Some(16), _) | (None, Type::U16 | Type::I16) => Width::Bits16,
-        (Some(64), _) | (None, Type::U64 | Type::I64) => Width::Bits64,
-        _ => Width::Bits32,
-    }
-}
-
-fn gauge(measured: &Measured) -> Gauge {
-    Gauge {
-        field: Field::number(measured.table, measured.at, measured.kind, measured.words),
-        scale: measured.scale,
-        offset: measured.offset,
-        quantity: measured.quantity.clone(),
-        unit: measured.unit.clone(),
-    }
-}
-
-fn wash(points: &[Point]) -> Option<Wash> {
-    let running = points.iter().find_map(|point| match point {
-        Point::WashRunning(running) => Some(Bit::new(running.table, running.at)),
-        _ => None,
-    })?;
-    let result = points.iter().find_map(|point| match point {
-        Point::WashResult(result) => Some(result),
-        _ => None,
-    })?;
-    let stencil = points.iter().find_map(|point| match point {
-        Point::WashStencil(code) => CodeField::of(code),
-        _ => None,
-    });
-    let outcomes = result.values.iter().map(|(raw, word)| (*raw, (*word).into()));
-    Some(Wash {
-        running,
-        result: Field::number(result.table, result.at, result.kind, result.words),
-        outcomes: outcomes.collect(),
-        stencil,
-    })
-}
-
-fn lock(permit: &Permit) -> Option<Lock> {
-    Some(Lock {
-        name: OutputName::new(&permit.name).ok()?,
-        coil: permit.at,
-        on_permit: permit.on_permit,
-        read_back: permit
-            .read_back
-            .map(|bit| Bit::new(bit.table, bit.at))
-            .filter(|bit| *bit != Bit::coil(permit.at)),
-    })
-}
-
-fn beat(heartbeat: &Heartbeat) -> Option<Beat> {
-    Some(Beat { name: OutputName::new(&heartbeat.name).ok()?, at: heartbeat.at })
-}
-
-/// The order of words where none is set: of no account for a number of one register.
-fn or_default(words: Option<WordOrder>) -> WordOrder {
-    words.unwrap_or_default()
 }

@@ -1,10 +1,12 @@
 //! Worked examples of the MODBUS Application Protocol Specification V1.1b3, sections 6.1 to
-//! 6.12, on both sides: what the link asks and understands, and what the machine answers.
+//! 6.21, on both sides: what the link asks and understands, and what the machine answers. The
+//! link asks nothing of 6.11, 6.12, 6.16 and 6.17.
 //!
 //! The bytes are known from public transcriptions of the specification; those of 6.4 and 6.5 by
 //! heart. Nothing in here was read from the specification's own pages.
 
 use serde_json::{Value, json};
+use stencilward_adapters::modbus::{BitTable, RegisterTable};
 use stencilward_domain::signal::Said;
 
 use crate::support::{Connection, Gateway, Peer, machine, settings, wanted};
@@ -84,6 +86,26 @@ const WRITE_REGISTERS: (&[u8], &[u8]) = (
     &[0x10, 0x00, 0x01, 0x00, 0x02],
 );
 
+/// Section 6.16: register 5 becomes (12 AND F2) OR (25 AND NOT F2) = 17. The answer repeats the
+/// request.
+const MASK_REGISTER: &[u8] = &[0x16, 0x00, 0x04, 0x00, 0xF2, 0x00, 0x25];
+
+/// Section 6.17: registers 15 to 17 become 00FF each, and then registers 4 to 9 are read.
+const WRITE_AND_READ: (&[u8], &[u8]) = (
+    &[
+        0x17, 0x00, 0x03, 0x00, 0x06, 0x00, 0x0E, 0x00, 0x03, 0x06, 0x00, 0xFF, 0x00, 0xFF, 0x00,
+        0xFF,
+    ],
+    &[0x17, 0x0C, 0x00, 0xFE, 0x0A, 0xCD, 0x00, 0x01, 0x00, 0x03, 0x00, 0x0D, 0x00, 0xFF],
+);
+
+/// Section 6.21: the basic identification, three objects. Copies differ in the lengths they print;
+/// these are the texts' own.
+const IDENTIFY: (&[u8], &[u8]) = (
+    &[0x2B, 0x0E, 0x01, 0x00],
+    b"\x2B\x0E\x01\x01\x00\x00\x03\x00\x16Company identification\x01\x0FProduct code XX\x02\x05V2.11",
+);
+
 #[tokio::test]
 async fn the_link_reads_coils_as_published() {
     let (request, response) = READ_COILS;
@@ -156,7 +178,6 @@ async fn the_machine_answers_reads_as_published() {
     points.extend(counters("holding", 107, 3).as_array().unwrap().clone());
     points.extend(counters("input", 8, 1).as_array().unwrap().clone());
     let (machine, _) = machine(&json!(points), &json!([])).await;
-    use stencilward_adapters::modbus::{BitTable, RegisterTable};
     for at in COILS_ON {
         machine.set_bits(BitTable::Coil, at, &[true]);
     }
@@ -197,4 +218,21 @@ async fn the_machine_answers_writes_as_published() {
     assert_eq!(registers, [3, 4, 0x00, 0x0A, 0x01, 0x02]);
     // Section 7 and the state diagram of 6.5: any other value of a coil is exception 03.
     assert_eq!(connection.ask(&[0x05, 0x00, 0xAC, 0xFF, 0x01]).await, [0x85, 0x03]);
+}
+
+#[tokio::test]
+async fn the_machine_masks_writes_and_reads_and_identifies_itself_as_published() {
+    let outputs: Vec<Value> = [4, 14, 15, 16]
+        .map(|at| json!({ "name": at.to_string(), "drive": "heartbeat", "table": "holding", "at": at }))
+        .into();
+    let (machine, _) = machine(&json!([]), &json!(outputs)).await;
+    let mut connection = Connection::open(machine.local_addr()).await;
+    machine.set_registers(RegisterTable::Holding, 4, &[0x12]);
+    assert_eq!(connection.ask(MASK_REGISTER).await, MASK_REGISTER);
+    assert_eq!(machine.register(RegisterTable::Holding, 4), Some(0x17));
+    machine.set_registers(RegisterTable::Holding, 3, &[0xFE, 0x0ACD, 1, 3, 0x0D, 0xFF]);
+    assert_eq!(connection.ask(WRITE_AND_READ.0).await, WRITE_AND_READ.1);
+    assert_eq!(machine.register(RegisterTable::Holding, 16), Some(0xFF));
+    machine.identify(&[(0, "Company identification"), (1, "Product code XX"), (2, "V2.11")]);
+    assert_eq!(connection.ask(IDENTIFY.0).await, IDENTIFY.1);
 }

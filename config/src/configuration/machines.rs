@@ -115,6 +115,10 @@ pub struct MachineSettings {
     pub name: String,
     /// What it is for.
     pub kind: Kind,
+    /// True while it is being wired: what it says is decoded and shown, and changes nothing. No
+    /// output of it is written but heartbeats.
+    #[serde(default)]
+    pub trial: bool,
     /// The line it belongs to.
     #[serde(default)]
     pub line: Option<String>,

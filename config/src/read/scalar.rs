@@ -159,7 +159,7 @@ mod tests {
 
     fn json(text: &str) -> String {
         let value = resolve(text, ScalarStyle::Plain, None).unwrap();
-        let mark = Mark { line: 1, column: 1 };
+        let mark = Mark { file: 0, line: 1, column: 1 };
         Node { mark, value }.to_json().to_string()
     }
 }

@@ -83,7 +83,7 @@ const KNOWN: &[(&str, &str, &str)] = &[
 /// What a parser's error means.
 pub(crate) fn explain(file: &str, text: &str, error: &ScanError) -> Box<Fault> {
     let line = error.marker().line().min(last_line(text));
-    let mark = Mark { line, column: error.marker().col() + 1 };
+    let mark = Mark { file: 0, line, column: error.marker().col() + 1 };
     if error.info().contains("recursion limit") {
         return Box::new(too_deep(file, mark, 64));
     }

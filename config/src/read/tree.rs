@@ -4,9 +4,11 @@ use std::sync::Arc;
 
 use serde_json::Number;
 
-/// A place in the file; line and column count from 1.
+/// A place in a file; line and column count from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Mark {
+    /// Which of the files that were read together: 0 for the first.
+    pub(crate) file: usize,
     pub(crate) line: usize,
     pub(crate) column: usize,
 }
@@ -51,6 +53,16 @@ pub(crate) enum Kind {
     Map,
 }
 
+impl Value {
+    pub(crate) fn list(items: impl IntoIterator<Item = Node>) -> Self {
+        Self::List(Arc::new(items.into_iter().collect()))
+    }
+
+    pub(crate) fn map(entries: impl IntoIterator<Item = Entry>) -> Self {
+        Self::Map(Arc::new(entries.into_iter().collect()))
+    }
+}
+
 impl Node {
     pub(crate) fn kind(&self) -> Kind {
         match &self.value {
@@ -62,6 +74,20 @@ impl Node {
             Value::List(_) => Kind::List,
             Value::Map(_) => Kind::Map,
         }
+    }
+
+    /// The same, written in another file.
+    pub(crate) fn in_file(&self, file: usize) -> Self {
+        let value = match &self.value {
+            Value::List(items) => Value::list(items.iter().map(|item| item.in_file(file))),
+            Value::Map(entries) => Value::map(entries.iter().map(|entry| Entry {
+                key: entry.key.clone(),
+                mark: Mark { file, ..entry.mark },
+                node: entry.node.in_file(file),
+            })),
+            single => single.clone(),
+        };
+        Self { mark: Mark { file, ..self.mark }, value }
     }
 
     /// The keys, empty for what is no map.

@@ -54,7 +54,7 @@ pub(crate) fn parse(file: &str, text: &str) -> Result<(Node, Vec<Fault>), Vec<Fa
 }
 
 fn mark(marker: &Marker, last: usize) -> Mark {
-    Mark { line: marker.line().min(last), column: marker.col() + 1 }
+    Mark { file: 0, line: marker.line().min(last), column: marker.col() + 1 }
 }
 
 /// Fatal: reading ends here.

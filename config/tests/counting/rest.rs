@@ -86,5 +86,5 @@ machines:
         .filter_map(|machine| Some(machine.files.as_ref()?.folder.clone()))
         .collect();
     assert_eq!(folders, [folder.path().join("orders"), "/srv/orders".into()]);
-    assert_eq!(configuration.links().len(), 2);
+    assert_eq!(configuration.wires().len(), 2);
 }

@@ -1,5 +1,6 @@
 //! Facts: decided, durable, never edited.
 
+mod configured;
 mod kinds;
 mod stream;
 mod why;
@@ -13,6 +14,7 @@ use crate::signal::{Side, Width};
 use crate::time::Timestamp;
 use crate::wear::WearLimits;
 
+pub use configured::Configured;
 pub use kinds::Event;
 pub use stream::Stream;
 pub use why::{LikelyCause, WhyUnattributed};

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use crate::counter::Known;
 use crate::decision::{Decision, Rule};
 use crate::event::{Advance, Basis, Event, Noted, Position, Recorded};
-use crate::names::{CounterName, OrderName, SlotName, StencilCode};
+use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use crate::reason::Reason;
 use crate::run::Run;
 use crate::signal::{MachineState, OrderSpec, Width};
@@ -182,6 +182,13 @@ impl Machine {
             let why = "the gateway was not running".to_owned();
             self.link = LinkState::Down { why, since };
         }
+    }
+
+    /// What this machine's counters showed counts no more: its next read is the first. `own`: the
+    /// counters are this machine's; else those by which the other one counts for it.
+    pub fn forget_counters_of(&mut self, counting: &MachineName, own: bool) {
+        let theirs = format!("{counting}/");
+        self.counters.retain(|name, _| !own && !name.as_str().starts_with(&theirs));
     }
 
     /// Changes the state as the event says. Only events about this machine must come here.

@@ -217,6 +217,10 @@ pub struct Plant {
     pub machines: BTreeMap<MachineName, MachineSpec>,
     /// The stencils that the configuration lists.
     pub stencils: BTreeMap<StencilCode, Listed>,
+    /// Machines whose signals are shown and change nothing, while they are being wired.
+    pub trial: BTreeSet<MachineName>,
+    /// SHA-256 of what the configuration was read from, in hexadecimal; empty when it was none.
+    pub digest: String,
 }
 
 impl Plant {
@@ -226,10 +230,16 @@ impl Plant {
         self.machines.get(machine).map_or(MachineKind::Other, |spec| spec.kind)
     }
 
-    /// True when the machine says by itself which stencil is in it.
+    /// True while what the machine says is shown and changes nothing.
+    #[must_use]
+    pub fn on_trial(&self, machine: &MachineName) -> bool {
+        self.trial.contains(machine)
+    }
+
+    /// True when the machine says by itself which stencil is in it, and is to be believed.
     #[must_use]
     pub fn names_stencil(&self, machine: &MachineName) -> bool {
-        self.machines.get(machine).is_some_and(|spec| spec.names_stencil)
+        !self.on_trial(machine) && self.machines.get(machine).is_some_and(|spec| spec.names_stencil)
     }
 
     /// What a counter of a machine counts, and of which printer.
@@ -242,7 +252,7 @@ impl Plant {
     }
 
     /// The printer that a machine speaks of when it tells of strokes, boards and orders: itself,
-    /// the one it counts for, or the only one of its line.
+    /// the one it counts for, or the only one of its line that is not on trial.
     #[must_use]
     pub fn printer_of(&self, machine: &MachineName) -> MachineName {
         let Some(spec) = self.machines.get(machine) else {
@@ -254,10 +264,10 @@ impl Plant {
         if spec.kind == MachineKind::Printer || spec.line.is_none() {
             return machine.clone();
         }
-        let mut printers = self
-            .machines
-            .iter()
-            .filter(|(_, other)| other.kind == MachineKind::Printer && other.line == spec.line);
+        let of_line =
+            |other: &MachineSpec| other.kind == MachineKind::Printer && other.line == spec.line;
+        let mut printers =
+            self.machines.iter().filter(|(name, other)| of_line(other) && !self.on_trial(name));
         match (printers.next(), printers.next()) {
             (Some((only, _)), None) => only.clone(),
             _ => machine.clone(),

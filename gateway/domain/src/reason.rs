@@ -143,6 +143,11 @@ pub enum Reason {
         /// The machine.
         machine: MachineName,
     },
+    /// What the machine says is shown and changes nothing.
+    OnTrial {
+        /// The machine.
+        machine: MachineName,
+    },
 }
 
 impl Reason {
@@ -177,6 +182,7 @@ impl Reason {
             Self::TooManyStrokesSinceWash { .. } => "too-many-strokes-since-wash",
             Self::TooLongSinceWash { .. } => "too-long-since-wash",
             Self::NotARack { .. } => "not-a-rack",
+            Self::OnTrial { .. } => "on-trial",
         }
     }
 }
@@ -299,6 +305,11 @@ impl fmt::Display for Reason {
                     "{machine} is not a storage rack in the configuration: name one that is, or none"
                 )
             }
+            Self::OnTrial { machine } => write!(
+                f,
+                "{machine} is on trial and changes nothing: take `trial` out of its configuration \
+                 and reload"
+            ),
         }
     }
 }

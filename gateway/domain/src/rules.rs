@@ -117,6 +117,9 @@ impl Case<'_> {
         let mut against = Against::default();
         let machine = self.state.machines.get(printer);
         let seat = machine.and_then(|machine| machine.seat.as_ref());
+        if self.plant.on_trial(printer) {
+            against.add(Reason::OnTrial { machine: printer.clone() }, None);
+        }
         match seat {
             None => against.add(Reason::NothingSeated, None),
             Some(seat) => {

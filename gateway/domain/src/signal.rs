@@ -21,7 +21,8 @@ pub struct Signal {
 }
 
 /// How a counter's value reached the gateway.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Reading {
     /// Asked for again and again: strokes may lie between two reads.
     Polled,
@@ -178,8 +179,9 @@ impl OrderSpec {
     }
 }
 
-/// The kinds of signal.
-#[derive(Debug, Clone, PartialEq)]
+/// The kinds of signal. Written, each has its kind's word under `signal`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "signal", rename_all = "kebab-case")]
 pub enum Said {
     /// The link to the machine is up. `resumed`: nothing the machine said meanwhile was lost.
     LinkUp {
@@ -192,6 +194,7 @@ pub enum Said {
         why: String,
     },
     /// A cumulative counter was read.
+    #[serde(rename = "stroke-total")]
     CounterRead {
         /// Which counter.
         counter: CounterName,
@@ -213,15 +216,19 @@ pub enum Said {
         count: u64,
     },
     /// A stencil is in the printer.
+    #[serde(rename = "stencil-seated")]
     Seated {
         /// Its code as read.
+        #[serde(rename = "stencil")]
         code: StencilCode,
     },
     /// No stencil is in the printer any more.
+    #[serde(rename = "stencil-removed")]
     Removed,
     /// A wash began.
     WashBegan {
         /// Which stencil, if the washer knows.
+        #[serde(rename = "stencil")]
         code: Option<StencilCode>,
         /// The wash programme.
         programme: Option<String>,
@@ -229,6 +236,7 @@ pub enum Said {
     /// A wash ended.
     WashEnded {
         /// Which stencil, if the washer knows.
+        #[serde(rename = "stencil")]
         code: Option<StencilCode>,
         /// The wash programme.
         programme: Option<String>,
@@ -242,6 +250,7 @@ pub enum Said {
         /// The slot.
         slot: SlotName,
         /// Which stencil, if the rack knows.
+        #[serde(rename = "stencil")]
         code: Option<StencilCode>,
     },
     /// A slot is empty.
@@ -249,11 +258,13 @@ pub enum Said {
         /// The slot.
         slot: SlotName,
         /// Which stencil left, if the rack knows.
+        #[serde(rename = "stencil")]
         code: Option<StencilCode>,
     },
     /// May this stencil be stored?
     StoreAsked {
         /// The stencil, as scanned.
+        #[serde(rename = "stencil")]
         code: StencilCode,
         /// The slot, if chosen.
         slot: Option<SlotName>,
@@ -261,6 +272,7 @@ pub enum Said {
     /// May this stencil be taken out?
     TakeAsked {
         /// The stencil, as scanned.
+        #[serde(rename = "stencil")]
         code: StencilCode,
         /// For which order.
         order: Option<OrderName>,
@@ -268,6 +280,7 @@ pub enum Said {
         destination: Option<MachineName>,
     },
     /// What the machine is doing.
+    #[serde(rename = "machine-state")]
     State {
         /// Translated.
         state: MachineState,
@@ -289,8 +302,10 @@ pub enum Said {
     /// Something was measured.
     Measured {
         /// On which stencil, if on one.
+        #[serde(rename = "stencil")]
         code: Option<StencilCode>,
         /// What, how much.
+        #[serde(flatten)]
         measurement: Measurement,
     },
     /// An order may be worked on.
@@ -337,6 +352,43 @@ impl Said {
             Self::OrderStarted(_) => "order-started",
             Self::OrderFinished { .. } => "order-finished",
             Self::BoardsCounted { .. } => "boards-counted",
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::names::{CounterName, StencilCode};
+
+    #[test]
+    fn a_signal_is_written_under_its_kind() {
+        let code = StencilCode::new("ST-1").expect("a code");
+        let counter = CounterName::new("strokes").expect("a name");
+        let (width, reading) = (Width::Bits16, Reading::Polled);
+        let measurement =
+            Measurement { quantity: "tension".to_owned(), value: 32.5, unit: "N/cm".to_owned() };
+        for (said, fields) in [
+            (
+                Said::CounterRead { counter, raw: 7, width, reading },
+                r#""counter":"strokes","raw":7,"width":"bits16","reading":"polled""#,
+            ),
+            (Said::Seated { code: code.clone() }, r#""stencil":"ST-1""#),
+            (Said::Removed, ""),
+            (Said::StrokesDone { count: 2 }, r#""count":2"#),
+            (
+                Said::State { state: MachineState::SetUp, word: "2".to_owned() },
+                r#""state":"set-up","word":"2""#,
+            ),
+            (
+                Said::Measured { code: Some(code), measurement },
+                r#""stencil":"ST-1","quantity":"tension","value":32.5,"unit":"N/cm""#,
+            ),
+        ] {
+            let comma = if fields.is_empty() { "" } else { "," };
+            let line = format!("{{\"signal\":\"{}\"{comma}{fields}}}", said.kind());
+            assert_eq!(serde_json::to_string(&said).expect("becomes JSON"), line);
+            assert_eq!(serde_json::from_str::<Said>(&line).expect("can be read"), said);
         }
     }
 }

@@ -9,10 +9,12 @@ mod counting;
 mod live;
 mod machines;
 mod orders;
+mod replan;
 mod requests;
 mod seating;
 mod second_thoughts;
 mod storage;
+mod trial;
 mod washing;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,8 +31,11 @@ use crate::state::{State, machine_of, stencil_of};
 use crate::time::Timestamp;
 
 use live::Live;
+pub use replan::Replan;
 pub use requests::{Reply, Request};
 pub use second_thoughts::{Correction, Share, Wrong};
+use trial::refused_on_trial;
+pub use trial::{Compared, Counts, Heard, Mark, Trial, Tried};
 
 /// The plant's rules at work on its state.
 #[derive(Debug, Clone)]
@@ -39,6 +44,7 @@ pub struct Site {
     rules: Rules,
     state: State,
     live: BTreeMap<MachineName, Live>,
+    trials: BTreeMap<MachineName, Trial>,
     origin: Origin,
     fresh: Vec<Recorded>,
 }
@@ -66,6 +72,7 @@ impl Site {
             rules,
             state: State::default(),
             live: BTreeMap::new(),
+            trials: BTreeMap::new(),
             origin: Origin::default(),
             fresh: Vec::new(),
         }
@@ -90,8 +97,8 @@ impl Site {
         }
         self.originate(now);
         self.record(Event::GatewayStarted { version: version.to_owned() });
-        self.take_in(self.plant.stencils.values().cloned().collect());
-        self.reconsider_all();
+        self.note_configuration(Vec::new(), None);
+        self.follow_plant();
     }
 
     /// Ends work in order.
@@ -133,6 +140,12 @@ impl Site {
     /// Takes in one signal. Gives the decision when the signal asks for one.
     pub fn hear(&mut self, signal: &Signal) -> Option<Decision> {
         let machine = &signal.machine;
+        if let Some(tried) = self.tried_by(signal) {
+            self.try_out(tried, signal);
+            if !matches!(signal.said, Said::LinkUp { .. } | Said::LinkLost { .. }) {
+                return refused_on_trial(signal);
+            }
+        }
         let identity = signal
             .identity
             .as_ref()
@@ -225,6 +238,9 @@ impl Site {
             let Some(machine) = self.state.machines.get(name) else {
                 continue;
             };
+            if self.plant.on_trial(name) {
+                continue;
+            }
             for (output, rule) in &spec.outputs {
                 let permits = match rule {
                     OutputRule::PrintPermit => {
@@ -303,7 +319,7 @@ impl Site {
     }
 
     fn reconsider_printer(&mut self, printer: &MachineName) {
-        if self.plant.kind(printer) != MachineKind::Printer {
+        if self.plant.kind(printer) != MachineKind::Printer || self.plant.on_trial(printer) {
             return;
         }
         let decision = self.print_decision(printer, self.origin.at);

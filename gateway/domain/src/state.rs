@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::decision::Rule;
-use crate::event::{Event, Position, Recorded, WhyUnattributed};
+use crate::event::{Configured, Event, Position, Recorded, WhyUnattributed};
 use crate::machine::{Machine, Slot};
 use crate::names::{MachineName, OrderName, StencilCode};
 use crate::place::Place;
@@ -26,6 +26,10 @@ pub struct State {
     pub annulled: BTreeSet<Position>,
     /// Orders that were released or started and are not finished.
     pub orders: BTreeMap<OrderName, OrderSpec>,
+    /// SHA-256 of the configuration that holds, as its event has it.
+    pub digest: String,
+    /// The machines on trial.
+    pub trial: BTreeSet<MachineName>,
     /// The last event's place.
     pub head: Position,
     /// The last event's time.
@@ -83,8 +87,20 @@ impl State {
                     machine.not_heard_since(before);
                 }
             }
+            Event::Configured(configured) => self.configured(configured),
             _ => {}
         }
+    }
+
+    /// A machine that is no longer on trial counts from its next read.
+    fn configured(&mut self, configured: &Configured) {
+        for live in self.trial.difference(&configured.trial) {
+            for (name, machine) in &mut self.machines {
+                machine.forget_counters_of(live, name == live);
+            }
+        }
+        self.trial = configured.trial.clone();
+        self.digest = configured.digest.clone();
     }
 
     fn apply_to_stencils(&mut self, recorded: &Recorded) {

@@ -38,6 +38,7 @@ fn samples() -> Vec<Reason> {
         Reason::NotARack { machine: machine("namer") },
         Reason::NotForOrder { order: order("WO-1") },
         Reason::UnknownOrder { order: Some(order("WO-1")) },
+        Reason::OnTrial { machine: machine("namer") },
     ]
 }
 
@@ -68,6 +69,7 @@ fn ordinal(reason: &Reason) -> usize {
         Reason::NotARack { .. } => 21,
         Reason::NotForOrder { .. } => 22,
         Reason::UnknownOrder { .. } => 23,
+        Reason::OnTrial { .. } => 24,
     }
 }
 
@@ -80,7 +82,7 @@ const ADVICE: [&str; 14] = [
 #[test]
 fn there_is_one_sample_of_each() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..24).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..25).collect::<Vec<_>>());
 }
 
 #[test]

@@ -3,6 +3,7 @@
 mod check;
 mod export;
 mod import;
+mod probe;
 mod report;
 mod run;
 
@@ -43,6 +44,17 @@ enum Command {
     Check {
         /// The configuration file.
         file: PathBuf,
+        /// Show which requests read each Modbus machine.
+        #[arg(long)]
+        plan: bool,
+    },
+    /// Look once at a machine that speaks Modbus: who it is, and what each point holds, read in
+    /// every plausible way. Writes nothing; the gateway may run.
+    Probe {
+        /// The configuration file.
+        file: PathBuf,
+        /// The machine's name.
+        machine: String,
     },
     /// Print or export what the ledger adds up to; works while a gateway runs.
     Report(report::Arguments),
@@ -89,8 +101,9 @@ fn span(text: &str) -> Result<Duration, String> {
 #[must_use]
 pub fn carry_out(cli: Cli) -> ExitCode {
     match cli.command {
-        Command::Check { file } => check::check(&file),
+        Command::Check { file, plan } => check::check(&file, plan),
         Command::Run { file } => run::run(&file, cli.log),
+        Command::Probe { file, machine } => probe::probe(&file, &machine),
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),

@@ -1,31 +1,41 @@
 //! A running gateway: opened, started, stopped in order.
 
+mod links;
+mod steward;
+
 use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
 use anyhow::Context as _;
-use stencilward_adapters::link::{Floor, Intake, Link, now};
+use stencilward_adapters::link::{Floor, Intake, now};
 use stencilward_config::Configuration;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
-use stencilward_web::{Readiness, SiteHandle, Surface};
+use stencilward_web::{Readiness, ReloadHandle, SiteHandle, Surface};
 use tokio::net::TcpListener;
-use tokio::sync::watch;
-use tokio::task::{JoinHandle, JoinSet};
+use tokio::sync::{mpsc, watch};
+use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
 
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
 use crate::replay::replay;
+use links::Links;
+use steward::Steward;
 
 /// Deliveries that may wait for the site task; a full intake slows the links down.
 const INTAKE: usize = 1_024;
 
 /// Visits that may wait for the site task.
 const VISITS: usize = 256;
+
+/// Reloads that may wait for the one at work.
+const RELOADS: usize = 8;
 
 /// Time given to the links to end and to the site task to write what they left.
 pub const DRAIN: Duration = Duration::from_secs(10);
@@ -34,11 +44,13 @@ pub const DRAIN: Duration = Duration::from_secs(10);
 pub struct Gateway {
     address: SocketAddr,
     site: SiteHandle,
+    reload: ReloadHandle,
     ledger: Arc<dyn Ledger>,
     stop_links: CancellationToken,
     stop_web: CancellationToken,
     give_up: CancellationToken,
-    links: JoinSet<()>,
+    links: TaskTracker,
+    steward: JoinHandle<()>,
     keeper: JoinHandle<Result<Ended, JournalError>>,
     web: JoinHandle<std::io::Result<()>>,
 }
@@ -53,18 +65,25 @@ pub struct Left {
 }
 
 impl Gateway {
-    /// Opens the ledger, replays it, and starts the site task, the links and the web.
+    /// Starts a gateway of which the configuration cannot be read anew.
+    ///
+    /// # Errors
+    /// As for [`Self::start_from`].
+    pub async fn start(configuration: &Configuration) -> anyhow::Result<Self> {
+        Self::open(configuration, None).await
+    }
+
+    /// Opens the ledger, replays it, and starts the site task, the links and the web. The
+    /// configuration comes from this file, and is read anew from there.
     ///
     /// # Errors
     /// When the ledger cannot be opened or read, or the web's address is taken.
-    pub async fn start(configuration: &Configuration) -> anyhow::Result<Self> {
-        let listener = TcpListener::bind(&configuration.listen).await.with_context(|| {
-            format!(
-                "cannot listen on {}: stop what listens there, or change `listen`",
-                configuration.listen
-            )
-        })?;
-        let address = listener.local_addr()?;
+    pub async fn start_from(file: &Path, configuration: &Configuration) -> anyhow::Result<Self> {
+        Self::open(configuration, Some(file)).await
+    }
+
+    async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
+        let (listener, address) = listen(&configuration.listen).await?;
         let ledger: Arc<dyn Ledger> = Arc::new(open(configuration).await?);
         let mut site = Site::new(configuration.plant());
         let metrics = Arc::new(Metrics::new()?);
@@ -80,6 +99,8 @@ impl Gateway {
         let readiness = Arc::new(Readiness::not_yet("starting"));
         let (intake, deliveries) = Intake::bounded(INTAKE);
         let (handle, visits) = SiteHandle::bounded(VISITS);
+        let (reload, asks) = ReloadHandle::bounded(RELOADS);
+        let (replan, replans) = mpsc::channel(1);
         let (wanted, wanted_by_links) = watch::channel(Arc::new(Wanted::default()));
         let give_up = CancellationToken::new();
         let keeper = Keeper {
@@ -91,6 +112,7 @@ impl Gateway {
             wanted,
             deliveries,
             visits,
+            replans,
             give_up: give_up.clone(),
             beat: 0,
         };
@@ -101,18 +123,30 @@ impl Gateway {
             observer: Arc::clone(&metrics) as _,
             stop: stop_links.clone(),
         };
-        let surface =
-            Surface { site: handle.clone(), readiness, metrics: Arc::new(move || metrics.text()) };
+        let tasks = TaskTracker::new();
+        // The links and their steward hold the only ways in: when they have ended, the intake is
+        // closed.
+        let mut links = Links::new(floor, tasks.clone());
+        links.begin(configuration.wires());
+        let steward = Steward {
+            file: file.map(Path::to_path_buf),
+            configuration: configuration.clone(),
+            links,
+            replans: replan,
+            asks,
+            stop: stop_links.clone(),
+        };
+        let (site, metrics) = (handle.clone(), Arc::new(move || metrics.text()));
+        let surface = Surface { site, reload: reload.clone(), readiness, metrics };
         let stop_web = CancellationToken::new();
-        let links = start_links(configuration.links(), &floor);
-        // The links hold the only ways in now: when they have ended, the intake is closed.
-        drop(floor);
         Ok(Self {
             address,
             site: handle,
+            reload,
             ledger,
             keeper: tokio::spawn(keeper.run()),
-            links,
+            links: tasks,
+            steward: tokio::spawn(steward.run()),
             web: serve(listener, surface, stop_web.clone()),
             stop_links,
             stop_web,
@@ -130,6 +164,12 @@ impl Gateway {
     #[must_use]
     pub fn site(&self) -> &SiteHandle {
         &self.site
+    }
+
+    /// A handle by which the configuration is read anew.
+    #[must_use]
+    pub fn reload(&self) -> &ReloadHandle {
+        &self.reload
     }
 
     /// The ledger, to read and follow.
@@ -155,12 +195,10 @@ impl Gateway {
     pub async fn stop(mut self, drain: Duration) -> anyhow::Result<Left> {
         let deadline = tokio::time::Instant::now() + drain;
         self.stop_links.cancel();
-        let ended = async { while self.links.join_next().await.is_some() {} };
         let half = tokio::time::Instant::now() + drain / 2;
-        let _ = tokio::time::timeout_at(half, ended).await;
+        let _ = tokio::time::timeout_at(half, &mut self.steward).await;
         let links = self.links.len();
-        self.links.abort_all();
-        while self.links.join_next().await.is_some() {}
+        self.end_links().await;
 
         self.stop_web.cancel();
         drop(self.site);
@@ -179,30 +217,36 @@ impl Gateway {
         Ok(Left { links, unwritten: ended.unwritten })
     }
 
+    /// Ends the steward and the links that have not ended, wherever they are.
+    async fn end_links(&mut self) {
+        self.steward.abort();
+        self.links.close();
+        self.links.wait().await;
+    }
+
     /// Ends at once, as a killed process would: nothing is drained, no output is changed.
     pub async fn kill(mut self) {
         self.keeper.abort();
         self.web.abort();
-        self.links.abort_all();
-        while self.links.join_next().await.is_some() {}
+        self.end_links().await;
         let _ = self.keeper.await;
         let _ = self.web.await;
         self.ledger.close().await;
     }
 }
 
+async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {
+    let listener = TcpListener::bind(address).await.with_context(|| {
+        format!("cannot listen on {address}: stop what listens there, or change `listen`")
+    })?;
+    let address = listener.local_addr()?;
+    Ok((listener, address))
+}
+
 async fn open(configuration: &Configuration) -> anyhow::Result<SqliteLedger> {
     let file = configuration.ledger.clone();
     let opened = tokio::task::spawn_blocking(move || SqliteLedger::open(&file)).await?;
     opened.with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()))
-}
-
-fn start_links(links: Vec<Box<dyn Link>>, floor: &Floor) -> JoinSet<()> {
-    let mut tasks = JoinSet::new();
-    for link in links {
-        tasks.spawn(link.run(floor.clone()));
-    }
-    tasks
 }
 
 fn serve(

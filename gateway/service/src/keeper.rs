@@ -8,7 +8,7 @@ use stencilward_adapters::link::{Delivery, now};
 use stencilward_domain::decision::Decision;
 use stencilward_domain::event::{Position, Recorded};
 use stencilward_domain::outputs::Wanted;
-use stencilward_domain::site::{Correction, Reply, Site};
+use stencilward_domain::site::{Correction, Replan, Reply, Site};
 use stencilward_domain::time::Timestamp;
 use stencilward_web::{Readiness, Visit};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -33,9 +33,17 @@ pub(crate) struct Keeper {
     pub(crate) wanted: watch::Sender<Arc<Wanted>>,
     pub(crate) deliveries: mpsc::Receiver<Delivery>,
     pub(crate) visits: mpsc::Receiver<Visit>,
+    pub(crate) replans: mpsc::Receiver<Replanned>,
     /// Cancelled when what is still unwritten shall be given up.
     pub(crate) give_up: CancellationToken,
     pub(crate) beat: u64,
+}
+
+/// Another configuration that shall take effect.
+pub(crate) struct Replanned {
+    pub(crate) replan: Replan,
+    /// Answered once that is durable.
+    pub(crate) done: oneshot::Sender<()>,
 }
 
 /// How the site task ended.
@@ -50,6 +58,7 @@ pub(crate) struct Ended {
 struct Waiting {
     receipts: Vec<(oneshot::Sender<Vec<Decision>>, Vec<Decision>)>,
     replies: Vec<(oneshot::Sender<Reply>, Reply)>,
+    replanned: Option<oneshot::Sender<()>>,
     received: Vec<Timestamp>,
 }
 
@@ -65,6 +74,9 @@ impl Waiting {
         }
         for (reply, answer) in self.replies {
             let _ = reply.send(answer);
+        }
+        if let Some(done) = self.replanned {
+            let _ = done.send(());
         }
     }
 }
@@ -103,6 +115,7 @@ impl Keeper {
                     Some(visit) => self.receive(visit, &mut waiting).await,
                     None => visited = false,
                 },
+                Some(replanned) = self.replans.recv() => self.replan(replanned, &mut waiting),
                 () = self.give_up.cancelled() => break,
                 _ = tick.tick() => {
                     self.beat += 1;
@@ -125,6 +138,19 @@ impl Keeper {
             waiting.received.extend(delivery.signals.first().map(|signal| signal.received));
             waiting.receipts.push((delivery.receipt, decisions));
         }
+    }
+
+    /// What links that have ended said before is heard as it was meant.
+    fn replan(&mut self, Replanned { replan, done }: Replanned, waiting: &mut Waiting) {
+        let mut said = Vec::new();
+        while said.len() < self.deliveries.max_capacity()
+            && let Ok(delivery) = self.deliveries.try_recv()
+        {
+            said.push(delivery);
+        }
+        self.hear(&mut said, waiting);
+        self.site.replan(replan, now());
+        waiting.replanned = Some(done);
     }
 
     async fn receive(&mut self, visit: Visit, waiting: &mut Waiting) {
@@ -164,6 +190,9 @@ impl Keeper {
                 return Ok(unwritten);
             }
             self.follower.follow(&events, &self.site);
+        }
+        if waiting.replanned.is_some() {
+            self.follower.show_plant(&self.site);
         }
         self.readiness.works();
         self.show_wanted();

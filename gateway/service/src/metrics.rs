@@ -2,7 +2,7 @@
 
 mod families;
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -31,6 +31,8 @@ pub(crate) struct Metrics {
 pub(crate) struct Follower {
     metrics: Arc<Metrics>,
     stencils: HashMap<StencilCode, StencilSeries>,
+    /// The machines that have series, and their outputs that have.
+    machines: BTreeMap<MachineName, BTreeSet<OutputName>>,
     decided: HashMap<(Rule, bool, &'static str), IntCounter>,
 }
 
@@ -108,7 +110,8 @@ impl Observer for Metrics {
 impl Follower {
     /// A follower that has heard of nothing yet.
     pub(crate) fn new(metrics: Arc<Metrics>) -> Self {
-        let mut follower = Self { metrics, stencils: HashMap::new(), decided: HashMap::new() };
+        let (stencils, machines, decided) = (HashMap::new(), BTreeMap::new(), HashMap::new());
+        let mut follower = Self { metrics, stencils, machines, decided };
         for rule in Rule::ALL {
             follower.decision_counter(rule, true, "none");
         }
@@ -118,18 +121,34 @@ impl Follower {
     /// Shows the whole state, as it is after the replay: what is known in advance has a series
     /// from the start, and lifetime counts do not fall when the gateway restarts.
     pub(crate) fn show_all(&mut self, site: &Site) {
+        self.show_plant(site);
+        for code in site.state().stencils.keys() {
+            self.show_stencil(code, site);
+        }
+    }
+
+    /// Shows the machines of the plant. The series of what is no longer in it leave.
+    pub(crate) fn show_plant(&mut self, site: &Site) {
         let families = &self.metrics.families;
+        let mut machines = BTreeMap::new();
         for (name, spec) in &site.plant().machines {
             self.show_machine(name, site.state().machines.get(name));
             for kind in Trouble::ALL {
                 families.link_troubles.with_label_values(&[name.as_str(), kind.as_str()]);
             }
             for output in spec.outputs.keys() {
-                families.output_wanted.with_label_values(&[name.as_str(), output.as_str()]).set(0);
+                families.output_wanted.with_label_values(&[name.as_str(), output.as_str()]);
             }
+            machines.insert(name.clone(), spec.outputs.keys().cloned().collect());
         }
-        for code in site.state().stencils.keys() {
-            self.show_stencil(code, site);
+        for (name, outputs) in std::mem::replace(&mut self.machines, machines) {
+            let still = self.machines.get(&name);
+            if still.is_none() {
+                families.forget_machine(&name);
+            }
+            for output in outputs.iter().filter(|o| still.is_none_or(|still| !still.contains(*o))) {
+                families.forget_output(&name, output);
+            }
         }
     }
 

@@ -10,8 +10,10 @@ mod health;
 mod lists;
 mod orders;
 mod problem;
+mod reload;
 mod said;
 mod second_thoughts;
+mod trials;
 mod views;
 
 use std::sync::Arc;
@@ -22,6 +24,7 @@ use axum::routing::{get, post};
 
 pub use handle::{Look, LookAndAsk, SiteHandle, Unavailable, Visit};
 pub use health::Readiness;
+pub use reload::{Fault, LinksAfter, NotReloaded, ReloadAsk, ReloadHandle, Reloaded};
 
 /// Largest request body taken, in bytes, where no list is sent.
 const LARGEST_BODY: usize = 16 * 1024;
@@ -31,6 +34,8 @@ const LARGEST_BODY: usize = 16 * 1024;
 pub struct Surface {
     /// The way to the site task.
     pub site: SiteHandle,
+    /// The way to the task that reads the configuration anew.
+    pub reload: ReloadHandle,
     /// Whether the gateway can do its work.
     pub readiness: Arc<Readiness>,
     /// Gives the metrics in Prometheus' text format 0.0.4.
@@ -46,6 +51,9 @@ pub fn router(surface: Surface) -> Router {
         .route("/machines", get(views::machines))
         .route("/machines/{name}", get(views::machine))
         .route("/machines/{name}/{action}", post(actions::on_machine))
+        .route("/machines/{name}/trial", get(trials::trial))
+        .route("/machines/{name}/trial/compare", post(trials::compare))
+        .route("/reload", get(reload::preview).post(reload::reload))
         .route("/unattributed", get(second_thoughts::unattributed))
         .route("/unattributed/{event}/assign", post(second_thoughts::assign))
         .route("/events/{event}/correct", post(second_thoughts::correct))

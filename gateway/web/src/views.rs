@@ -165,6 +165,7 @@ fn machine_view(site: &Site, name: &MachineName, now: Timestamp) -> Value {
         "machine": name,
         "kind": plant.kind(name).as_str(),
         "line": plant.machines.get(name).and_then(|spec| spec.line.as_ref()),
+        "trial": plant.on_trial(name),
         "link": link,
         "why_down": why,
         "state": machine.state.as_ref().map(|(state, word)| json!({ "state": state, "word": word })),

@@ -55,13 +55,18 @@ fn words_are_needed_exactly_where_a_number_takes_several_registers() {
 fn types_that_do_not_fit_the_signal() {
     let told = of_points(&json!([
         { "signal": "stroke-total", "table": "input", "at": 0, "type": "i16" },
-        { "signal": "stencil-seated", "table": "input", "at": 0, "type": "i16" },
-        { "signal": "machine-state", "table": "input", "at": 0, "type": "f32",
+        { "signal": "stencil-seated", "table": "input", "at": 1, "type": "i16" },
+        { "signal": "machine-state", "table": "input", "at": 2, "type": "f32",
           "words": "high-first", "values": { "0": "idle" } },
-        { "signal": "measured", "table": "input", "at": 0, "type": "text",
-          "quantity": "x", "unit": "1" },
+        { "signal": "measured", "table": "input", "at": 4, "type": "bit", "quantity": "x",
+          "unit": "1" },
+        { "signal": "wash-result", "table": "input", "at": 5, "type": "bit",
+          "values": { "1": "passed" } },
+        { "signal": "fault-code", "table": "coil", "at": 5, "type": "u16" },
+        { "signal": "stroke-total", "table": "coil", "at": 6, "type": "u16", "counter": "b" },
+        { "signal": "wash-running", "table": "coil", "at": 7 },
     ]));
-    let types: Vec<String> = (0..4).map(|index| format!("points[{index}].type")).collect();
+    let types: Vec<String> = (0..7).map(|index| format!("points[{index}].type")).collect();
     assert_eq!(told, types);
 }
 
@@ -69,18 +74,13 @@ fn types_that_do_not_fit_the_signal() {
 fn text_needs_a_length_and_numbers_have_none() {
     let told = of_points(&json!([
         { "signal": "stencil-seated", "table": "holding", "at": 10, "type": "text" },
-        { "signal": "slot-code", "slot": "A1", "table": "holding", "at": 10, "type": "u16",
+        { "signal": "slot-code", "slot": "A1", "table": "holding", "at": 11, "type": "u16",
           "registers": 8, "bytes": "low-first" },
-        { "signal": "slot-code", "slot": "A2", "table": "holding", "at": 10, "type": "text",
+        { "signal": "slot-code", "slot": "A2", "table": "holding", "at": 12, "type": "text",
           "registers": 126, "values": {} },
     ]));
-    let wrong = [
-        "points[0].registers",
-        "points[1].registers",
-        "points[1].bytes",
-        "points[2].registers",
-        "points[2].values",
-    ];
+    let wrong =
+        ["points[0].registers", "points[1].registers", "points[2].registers", "points[2].values"];
     assert_eq!(told, wrong);
 }
 
@@ -137,8 +137,8 @@ fn values_must_be_possible_and_codes_must_be_names() {
           "counter": "a\u{7}b" },
     ]));
     let wrong = [
-        "points[0].values.-1",
         "points[0].values.7",
+        "points[0].values.-1",
         "points[0].values.65536",
         "points[1].values",
         "points[2].scale",

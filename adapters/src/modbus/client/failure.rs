@@ -3,10 +3,12 @@
 use std::io;
 use std::time::Duration;
 
-use tokio_modbus::{Error, ExceptionCode};
+use tokio_modbus::ExceptionCode;
 
 use super::Peer;
 use crate::link::Trouble;
+use crate::modbus::line::{Lapse, Opening};
+use crate::modbus::tls;
 
 /// Why there is no answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,33 +26,81 @@ impl Failure {
         Self::Gone { kind, why }
     }
 
-    pub(super) fn unreachable(address: &str, limit: Duration) -> Self {
-        let why = format!(
-            "no connection to {address} within {limit:?}: is the machine on and its network cable \
-             plugged in, is the address right, does a firewall stand between?"
-        );
-        Self::gone(Trouble::TimedOut, why)
-    }
-
-    pub(super) fn no_connection(address: &str, error: &io::Error) -> Self {
-        let (kind, check) = match error.kind() {
-            io::ErrorKind::ConnectionRefused => (
-                Trouble::Refused,
-                "is the machine's Modbus server switched on, is the port right, does it already \
-                 serve as many clients as it can?",
+    /// There is no connection.
+    pub(super) fn no_connection(place: &str, opening: &Opening, limit: Duration) -> Self {
+        let no = format!("no connection to {place}");
+        match opening {
+            Opening::Late => Self::gone(
+                Trouble::TimedOut,
+                format!(
+                    "{no} within {limit:?}: is the machine on and its network cable plugged in, is \
+                     the address right, does a firewall stand between?"
+                ),
             ),
-            io::ErrorKind::TimedOut => (Trouble::TimedOut, "is the machine on?"),
-            _ => (Trouble::Broken, "does the host name resolve, is there a route to it?"),
-        };
-        Self::gone(kind, format!("no connection to {address} ({error}): {check}"))
+            Opening::Network(error) => {
+                let (kind, check) = of_network(error);
+                Self::gone(kind, format!("{no} ({error}): {check}"))
+            }
+            Opening::Port(error) => {
+                let (kind, check) = of_port(error);
+                Self::gone(kind, format!("the serial port {place} cannot be opened: {check}"))
+            }
+            Opening::Secure(tls::Fault::Files(why)) => {
+                Self::gone(Trouble::Refused, format!("{no}: {why}"))
+            }
+            Opening::Secure(tls::Fault::Handshake(error)) => match tls::in_words(error) {
+                Some(why) => Self::gone(Trouble::Refused, format!("{no}: {why}")),
+                None => Self::gone(
+                    Trouble::Broken,
+                    format!(
+                        "{no}: it ended while it was being secured ({error}): is this the secured \
+                         port, 802 unless the machine says otherwise?"
+                    ),
+                ),
+            },
+        }
     }
 
-    pub(super) fn no_answer(peer: &Peer, what: &str, limit: Duration) -> Self {
-        let why = format!(
-            "{what}: no answer from {peer} within {limit:?}: is this the port of a Modbus server, \
-             is the unit right, is the machine overloaded?"
-        );
-        Self::gone(Trouble::TimedOut, why)
+    /// There is no reply.
+    pub(super) fn lapse(peer: &Peer, what: &str, lapse: &Lapse, limit: Duration) -> Self {
+        match lapse {
+            Lapse::Silent { heard } => {
+                let heard = heard.map(|unit| {
+                    format!("; unit {unit} answered, is it that one, or slower than its time-out?")
+                });
+                let why = format!(
+                    "{what}: no answer from {peer} within {limit:?}: {}{}",
+                    if peer.is_rtu {
+                        "is the machine on, is the unit right, do speed and parity agree, are the \
+                         two wires the right way round?"
+                    } else {
+                        "is this the port of a Modbus server, is the unit right, is the machine \
+                         overloaded?"
+                    },
+                    heard.unwrap_or_default(),
+                );
+                Self::gone(Trouble::TimedOut, why)
+            }
+            Lapse::Garbled(found) => Self::garbled(peer, what, found),
+            Lapse::Broken(error) if peer.is_port => {
+                let why = format!(
+                    "{what}: the serial port {} is gone ({error}): is its adapter plugged in?",
+                    peer.place
+                );
+                Self::gone(Trouble::Broken, why)
+            }
+            Lapse::Broken(error) => match tls::in_words(error) {
+                Some(why) => Self::gone(Trouble::Refused, format!("{what}: {peer}: {why}")),
+                None => {
+                    let why = format!(
+                        "{what}: {peer} closed the connection ({}): was the machine restarted, \
+                         does it serve only so many clients?",
+                        reason(error)
+                    );
+                    Self::gone(Trouble::Broken, why)
+                }
+            },
+        }
     }
 
     pub(super) fn closed(peer: &Peer, what: &str) -> Self {
@@ -58,48 +108,65 @@ impl Failure {
     }
 
     pub(super) fn garbled(peer: &Peer, what: &str, found: &str) -> Self {
-        let why = format!(
-            "{what}: {peer} gave {found}: is this the port of a Modbus server, do two programs \
-             share one serial line behind it?"
-        );
-        Self::gone(Trouble::Garbled, why)
+        let check = if peer.is_rtu {
+            "do speed and parity agree, is the line terminated, does another program use it, does \
+             the adapter hear itself?"
+        } else {
+            "is this the port of a Modbus server, do two programs share one serial line behind it?"
+        };
+        Self::gone(Trouble::Garbled, format!("{what}: {peer} gave {found}: {check}"))
     }
 
-    pub(super) fn call(peer: &Peer, what: &str, error: &Error) -> Self {
-        match error {
-            Error::Protocol(error) => {
-                Self::garbled(peer, what, &format!("an answer to another question ({error})"))
-            }
-            Error::Transport(error) if is_garbled(error) => {
-                Self::garbled(peer, what, &format!("what is no Modbus answer ({error})"))
-            }
-            Error::Transport(error) => {
-                let why = format!(
-                    "{what}: {peer} closed the connection ({}): was the machine restarted, does it \
-                     serve only so many clients?",
-                    reason(error)
-                );
-                Self::gone(Trouble::Broken, why)
-            }
-        }
-    }
-
-    pub(super) fn exception(peer: &Peer, what: &str, code: ExceptionCode) -> Self {
+    pub(super) fn exception(
+        peer: &Peer,
+        what: &str,
+        code: ExceptionCode,
+        role: Option<&str>,
+    ) -> Self {
         let busy = matches!(code, ExceptionCode::Acknowledge | ExceptionCode::ServerDeviceBusy);
         let number = u8::from(code);
-        let why = format!("{what}: {peer} answered exception {number:02X}: {}", meaning(code));
+        let mut why = format!("{what}: {peer} answered exception {number:02X}: {}", meaning(code));
+        if let (ExceptionCode::IllegalFunction, Some(role)) = (code, role) {
+            why += &format!(", and whether it lets the role {role:?} of our certificate do this");
+        }
         Self::Exception { busy, why }
     }
 }
 
-/// True for an error of the library's own making, not of the operating system: it could not make
-/// sense of the bytes.
-fn is_garbled(error: &io::Error) -> bool {
-    error.raw_os_error().is_none()
-        && matches!(
-            error.kind(),
-            io::ErrorKind::InvalidData | io::ErrorKind::InvalidInput | io::ErrorKind::UnexpectedEof
-        )
+fn of_network(error: &io::Error) -> (Trouble, &'static str) {
+    match error.kind() {
+        io::ErrorKind::ConnectionRefused => (
+            Trouble::Refused,
+            "is the machine's Modbus server switched on, is the port right, does it already serve \
+             as many clients as it can?",
+        ),
+        io::ErrorKind::TimedOut => (Trouble::TimedOut, "is the machine on?"),
+        _ => (Trouble::Broken, "does the host name resolve, is there a route to it?"),
+    }
+}
+
+fn of_port(error: &io::Error) -> (Trouble, String) {
+    let (kind, check) = match error.kind() {
+        io::ErrorKind::ResourceBusy => {
+            (Trouble::Refused, "another program has it open; end that, or use another port")
+        }
+        io::ErrorKind::PermissionDenied => (
+            Trouble::Refused,
+            "the gateway's user may not use it; add that user to the group that owns the port, \
+             which is often dialout",
+        ),
+        io::ErrorKind::Unsupported => (
+            Trouble::Refused,
+            "it cannot do this speed or frame; choose another, or another adapter",
+        ),
+        io::ErrorKind::NotFound => {
+            (Trouble::Broken, "there is none of this name; is its adapter plugged in?")
+        }
+        _ => {
+            return (Trouble::Broken, format!("{error}; is its adapter plugged in, is it a port?"));
+        }
+    };
+    (kind, check.to_owned())
 }
 
 /// When the peer closes, the library reports the last error of the operating system, which may be
@@ -152,39 +219,54 @@ mod tests {
     use super::*;
 
     fn peer() -> Peer {
-        Peer { address: "h:502".to_owned(), unit: 1 }
+        Peer { place: "h:502".to_owned(), unit: 17, is_rtu: false, is_port: false }
     }
 
-    fn kind(error: io::Error) -> Trouble {
-        match Failure::call(&peer(), "reading", &Error::Transport(error)) {
-            Failure::Gone { kind, .. } => kind,
+    fn exception(code: u8) -> (bool, String) {
+        match Failure::exception(&peer(), "reading", ExceptionCode::new(code), Some("viewer")) {
+            Failure::Exception { busy, why } => (busy, why),
             other => panic!("{other:?}"),
         }
     }
 
     #[test]
-    fn whatever_the_system_said_last_a_closed_connection_is_broken() {
-        for code in [0, 11, 22, 104, 111, 115] {
-            let error = io::Error::from_raw_os_error(code);
-            assert_eq!(kind(error), Trouble::Broken, "{code}");
+    fn only_busy_exceptions_are_busy() {
+        let busy: Vec<u8> = (1..=12).filter(|code| exception(*code).0).collect();
+        assert_eq!(busy, [5, 6]);
+    }
+
+    /// MODBUS Application Protocol V1.1b3, 7: codes 01 to 06, 08, 0A and 0B.
+    #[test]
+    fn every_exception_says_what_to_check_and_names_the_unit() {
+        let mut told: Vec<String> = Vec::new();
+        for code in [1, 2, 3, 4, 5, 6, 8, 0x0A, 0x0B] {
+            let (_, why) = exception(code);
+            assert!(why.contains("unit 17 at h:502"), "{why}");
+            assert!(why.contains(&format!("exception {code:02X}")), "{why}");
+            assert_eq!(why.contains("viewer"), code == 1, "{why}");
+            told.push(why.split(": ").skip(2).collect());
         }
-        assert_eq!(kind(io::Error::other("bytes remaining on stream")), Trouble::Broken);
-        for garbled in [io::ErrorKind::InvalidData, io::ErrorKind::UnexpectedEof] {
-            assert_eq!(kind(io::Error::new(garbled, "x")), Trouble::Garbled);
-        }
+        told.sort();
+        told.dedup();
+        assert_eq!(told.len(), 9);
     }
 
     #[test]
-    fn only_busy_exceptions_are_busy() {
-        let busy: Vec<u8> = (1..=12)
-            .filter(|code| {
-                let code = ExceptionCode::new(*code);
-                matches!(
-                    Failure::exception(&peer(), "reading", code),
-                    Failure::Exception { busy: true, .. }
-                )
-            })
-            .collect();
-        assert_eq!(busy, [5, 6]);
+    fn a_port_that_cannot_be_opened_says_what_to_do() {
+        let told = |error: io::Error| match Failure::no_connection(
+            "/dev/a",
+            &Opening::Port(error),
+            Duration::ZERO,
+        ) {
+            Failure::Gone { why, .. } => why,
+            other => panic!("{other:?}"),
+        };
+        // Numbers of Linux: no such file, permission denied, busy, no such device, no terminal.
+        for (code, word) in [(2, "none of this name"), (13, "dialout"), (16, "another program")] {
+            assert!(told(io::Error::from_raw_os_error(code)).contains(word));
+        }
+        for code in [6, 19, 25] {
+            assert!(told(io::Error::from_raw_os_error(code)).contains("plugged in"));
+        }
     }
 }

@@ -5,16 +5,18 @@ use std::future::Future;
 use serde_json::json;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpListener;
+use tokio::time::timeout;
 
 use super::*;
 use crate::link::Trouble;
+use crate::modbus::settings::Settings;
 
 const TIMEOUT: Duration = Duration::from_millis(150);
 
-fn settings(address: &str) -> Settings {
-    let timeout = format!("{}ms", TIMEOUT.as_millis());
-    let settings = json!({ "address": address, "unit": 1, "timeout": timeout });
-    serde_json::from_value(settings).unwrap()
+fn client(address: &str, stop: CancellationToken) -> Client {
+    let settings: Settings = serde_json::from_value(json!({ "address": address })).unwrap();
+    let line = Arc::new(Line::new(settings.endpoint().unwrap(), false));
+    Client::new(line, 1, TIMEOUT, stop)
 }
 
 /// Asks for one input register, and for it again, of a peer that gives these bytes and then
@@ -22,7 +24,6 @@ fn settings(address: &str) -> Settings {
 async fn ask(bytes: &[u8], close: bool) -> [Result<Vec<u16>, Failure>; 2] {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap().to_string();
-    let settings = settings(&address);
     let answering = async {
         let (mut stream, _) = listener.accept().await.unwrap();
         stream.read_exact(&mut [0; 12]).await.unwrap();
@@ -36,7 +37,7 @@ async fn ask(bytes: &[u8], close: bool) -> [Result<Vec<u16>, Failure>; 2] {
         rest
     };
     let asking = async {
-        let mut client = Client::connect(&settings, CancellationToken::new()).await.unwrap();
+        let mut client = client(&address, CancellationToken::new());
         let reach = Reach { table: RegisterTable::Input, at: 0, count: 1 };
         [client.read_words(reach).await, client.read_words(reach).await]
     };
@@ -163,19 +164,27 @@ async fn once_the_link_ends_nothing_is_asked_but_last_words() {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap().to_string();
     let stop = CancellationToken::new();
-    let mut client = Client::connect(&settings(&address), stop.clone()).await.unwrap();
-    let (mut peer, _) = listener.accept().await.unwrap();
-    stop.cancel();
-    assert_eq!(client.write_coil(1, true).await, Err(Failure::Stopped));
-    client.say_last_words();
+    let mut client = client(&address, stop.clone());
     let answering = async {
-        let mut request = [0; 12];
-        peer.read_exact(&mut request).await.unwrap();
-        peer.write_all(&request).await.unwrap();
+        let (mut peer, _) = listener.accept().await.unwrap();
+        let mut told = [0; 2];
+        for told in &mut told {
+            let mut request = [0; 12];
+            peer.read_exact(&mut request).await.unwrap();
+            peer.write_all(&request).await.unwrap();
+            *told = request[10];
+        }
+        told
     };
-    let ((), written) =
-        within(async { tokio::join!(answering, client.write_coil(1, false)) }).await;
-    assert_eq!(written, Ok(()));
-    let again = Client::connect(&settings(&address), stop).await.err();
-    assert_eq!(again, Some(Failure::Stopped));
+    let asking = async {
+        assert_eq!(client.write_coil(1, true).await, Ok(()));
+        stop.cancel();
+        assert_eq!(client.write_coil(1, true).await, Err(Failure::Stopped));
+        assert!(client.answers());
+        client.begin();
+        client.say_last_words();
+        assert_eq!(client.write_coil(1, false).await, Ok(()));
+    };
+    let (told, ()) = within(async { tokio::join!(answering, asking) }).await;
+    assert_eq!(told, [0xFF, 0]);
 }

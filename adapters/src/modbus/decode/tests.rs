@@ -1,12 +1,13 @@
 //! Rounds of invented machines.
 
-use proptest::prelude::*;
+mod images;
+mod signals;
+
 use serde_json::json;
-use stencilward_domain::names::CounterName;
-use stencilward_domain::signal::{WashOutcome, Width};
+use stencilward_domain::names::{CounterName, SlotName};
+use stencilward_domain::signal::{MachineState, WashOutcome, Width};
 
 use super::*;
-use crate::modbus::plan::Plan;
 use crate::modbus::settings::{BitTable, RegisterTable, Settings};
 
 fn decoder(points: &serde_json::Value) -> Decoder {
@@ -215,52 +216,4 @@ fn the_end_of_a_wash_waits_for_its_result() {
     assert_eq!((round.said, round.troubles[0].0), (vec![], Trouble::Senseless));
     assert_eq!(decoder.round(&washed(false, [0, 0, 0])), Round::default());
     assert!(ended(&decoder.round(&washed(false, [1, 0, 0])).said).is_some());
-}
-
-/// Points of every kind, overlapping, so that any content is given to all of them.
-fn everything() -> Decoder {
-    let mut points = vec![
-        json!({ "signal": "stencil-seated", "table": "input", "at": 0, "type": "text", "registers": 8 }),
-        json!({ "signal": "wash-running", "table": "discrete", "at": 0 }),
-        json!({ "signal": "wash-result", "table": "input", "at": 0, "type": "i16", "values": { "-1": "passed" } }),
-        json!({ "signal": "wash-stencil", "table": "input", "at": 1, "type": "text", "registers": 3, "bytes": "low-first" }),
-        json!({ "signal": "machine-state", "table": "input", "at": 0, "type": "i64", "words": "low-first", "values": { "0": "idle" } }),
-        json!({ "signal": "fault", "table": "discrete", "at": 1, "code": "x", "text": "x" }),
-        json!({ "signal": "slot", "table": "discrete", "at": 2, "slot": "A1" }),
-        json!({ "signal": "slot-code", "slot": "A1", "table": "input", "at": 2, "type": "u64", "words": "high-first" }),
-        json!({ "signal": "slot-code", "slot": "A2", "table": "input", "at": 2, "type": "text", "registers": 2 }),
-    ];
-    for (index, kind) in ["u16", "i16", "u32", "i32", "u64", "i64", "f32"].iter().enumerate() {
-        let words = (index > 1).then_some("low-first");
-        points.push(json!({ "signal": "measured", "table": "input", "at": index, "type": kind,
-            "words": words, "scale": 1e300, "quantity": kind, "unit": "1" }));
-        if kind.starts_with('u') {
-            points.push(json!({ "signal": "stroke-total", "table": "input", "at": index,
-                "type": kind, "words": words, "counter": kind }));
-        }
-    }
-    decoder(&json!(points))
-}
-
-proptest! {
-    #[test]
-    fn no_content_of_registers_is_too_much(
-        rounds in prop::collection::vec((prop::collection::vec(any::<u16>(), 16), any::<[bool; 3]>()), 1..6),
-        cut in 0usize..17,
-    ) {
-        let mut decoder = everything();
-        let plan = Plan::of(&decoder.wiring);
-        prop_assert!(plan.words.len() == 1 && plan.bits.len() == 1);
-        for (words, bits) in rounds {
-            let mut bank = Bank::default();
-            bank.set_words(RegisterTable::Input, 0, words.get(cut..).unwrap_or(&words));
-            bank.set_bits(BitTable::Discrete, 0, &bits);
-            let round = decoder.round(&bank);
-            let finite = |said: &Said| match said {
-                Said::Measured { measurement, .. } => measurement.value.is_finite(),
-                _ => true,
-            };
-            prop_assert!(round.said.iter().all(finite));
-        }
-    }
 }

@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use proptest::prelude::*;
 use serde_json::json;
-use stencilward_domain::names::{CounterName, SlotName};
-use stencilward_domain::signal::{Reading, Width};
+use stencilward_domain::names::{CounterName, OrderName, ProductName, SlotName};
+use stencilward_domain::signal::{OrderSpec, Reading, Width};
 
 use super::*;
 use crate::modbus::decode::Decoder;
@@ -117,6 +117,91 @@ fn what_is_not_mapped_cannot_be_said() {
         assert_eq!(show(&wiring, &mut bank, &said), Err(NoRoom), "{said:?}");
     }
     assert_eq!(show(&wiring, &mut bank, &seated("1234")), Ok(()));
+}
+
+fn settled(wiring: &Arc<Wiring>, bank: &mut Bank, said: &Said) -> Decoder {
+    let mut decoder = Decoder::new(Arc::clone(wiring));
+    show(wiring, bank, said).unwrap();
+    decoder.round(bank);
+    decoder
+}
+
+#[test]
+fn orders_and_boards_are_heard_as_they_were_said() {
+    let (wiring, mut bank) = wired(&json!([
+        { "signal": "order", "table": "input", "at": 0, "type": "text", "registers": 4 },
+        { "signal": "order-running", "table": "input", "at": 10, "bit": 3 },
+        { "signal": "order-product", "table": "input", "at": 11, "type": "u16",
+          "values": { "4": "teal" } },
+        { "signal": "order-quantity", "table": "input", "at": 12, "type": "bcd16" },
+        { "signal": "order-made", "table": "input", "at": 13, "type": "u16" },
+        { "signal": "board-total", "table": "input", "at": 14, "type": "bcd16" },
+    ]));
+    let order = OrderName::new("WO-1").unwrap();
+    let product = Some(ProductName::new("teal").unwrap());
+    let spec = OrderSpec { product, quantity: Some(400), ..OrderSpec::named(order.clone()) };
+    let started = Said::OrderStarted(spec);
+    assert_eq!(heard(&wiring, &mut bank, &started), std::slice::from_ref(&started));
+    let finished = Said::OrderFinished { order, made: Some(398) };
+    let mut decoder = settled(&wiring, &mut bank, &started);
+    show(&wiring, &mut bank, &finished).unwrap();
+    assert_eq!(decoder.round(&bank).said, [finished]);
+    let boards = Said::BoardsCounted { count: 9_998 };
+    assert_eq!(heard(&wiring, &mut bank, &boards), [boards]);
+    let boards = Said::BoardsCounted { count: 5 };
+    assert_eq!(heard(&wiring, &mut bank, &boards), [boards], "past the last of its digits");
+}
+
+#[test]
+fn questions_and_values_of_a_station_are_heard_as_they_were_said() {
+    let (wiring, mut bank) = wired(&json!([
+        { "signal": "store-asked", "table": "discrete", "at": 0 },
+        { "signal": "take-asked", "table": "discrete", "at": 1, "active": "off" },
+        { "signal": "asked-stencil", "table": "input", "at": 0, "type": "text", "registers": 4 },
+        { "signal": "asked-slot", "table": "input", "at": 4, "type": "u16" },
+        { "signal": "asked-order", "table": "input", "at": 5, "type": "u16" },
+        { "signal": "measured-taken", "table": "discrete", "at": 2 },
+        { "signal": "measured-stencil", "table": "input", "at": 6, "type": "u16" },
+        { "signal": "measured", "table": "input", "at": 7, "type": "f64", "words": "low-first",
+          "quantity": "tension", "unit": "N/cm" },
+    ]));
+    for flag in wiring.flags() {
+        flag.write(&mut bank, false);
+    }
+    let stencil = || code("ST-1").unwrap();
+    let order = OrderName::new("17").unwrap();
+    let store = Said::StoreAsked { code: stencil(), slot: Some(SlotName::new("4").unwrap()) };
+    let take = Said::TakeAsked { code: stencil(), order: Some(order), destination: None };
+    let measurement =
+        Measurement { quantity: "tension".to_owned(), value: 38.25, unit: "N/cm".to_owned() };
+    let measured = Said::Measured { code: code("44"), measurement };
+    for said in [store, take, measured] {
+        assert_eq!(heard(&wiring, &mut bank, &said), [said]);
+    }
+}
+
+#[test]
+fn a_seat_with_a_bit_and_a_fault_by_its_number_are_heard_as_they_were_said() {
+    let (wiring, mut bank) = wired(&json!([
+        { "signal": "stencil-present", "table": "input", "at": 0, "bit": 8 },
+        { "signal": "stencil-seated", "table": "input", "at": 1, "type": "u16" },
+        { "signal": "fault-code", "table": "input", "at": 2, "type": "u16",
+          "values": { "7": "no paste" } },
+        { "signal": "life-sign", "table": "input", "at": 3, "type": "u16", "bits": [0, 1],
+          "within": "1s" },
+    ]));
+    let fault = |code: &str| {
+        [
+            Said::FaultRaised { code: code.to_owned(), text: "no paste".to_owned() },
+            Said::FaultEnded { code: code.to_owned() },
+        ]
+    };
+    let seated = Said::Seated { code: code("44").unwrap() };
+    assert_eq!(heard(&wiring, &mut bank, &seated), std::slice::from_ref(&seated));
+    for said in fault("7") {
+        assert_eq!(heard(&wiring, &mut bank, &said), [seated.clone(), said]);
+    }
+    assert_eq!(heard(&wiring, &mut bank, &Said::Removed), [Said::Removed]);
 }
 
 proptest! {

@@ -1,7 +1,9 @@
 //! Requests and their answers, as the protocol has them, without the transport's header.
 //!
-//! MODBUS Application Protocol V1.1b3: function codes 01 to 06, 0F and 10. What is asked is
-//! judged in the specification's order: function, then quantity, then address.
+//! MODBUS Application Protocol V1.1b3: function codes 01 to 06, 0F, 10, 16, 17 and 2B/0E. What is
+//! asked is judged in the specification's order: function, then quantity, then address.
+
+mod identity;
 
 use super::memory::Memory;
 use crate::modbus::settings::{BitTable, RegisterTable};
@@ -49,7 +51,23 @@ fn respond(memory: &mut Memory, request: &[u8]) -> Result<Vec<u8>, u8> {
             }
             Ok(vec![function, a, b, c, d])
         }
-        [1..=6 | 0x0F | 0x10, ..] => Err(ILLEGAL_VALUE),
+        [0x16, a, b, and_high, and_low, or_high, or_low] => {
+            let masks = (word([and_high, and_low]), word([or_high, or_low]));
+            let written = memory.mask_register(word([a, b]), masks.0, masks.1);
+            written.map(|()| request.to_vec()).ok_or(ILLEGAL_ADDRESS)
+        }
+        [0x17, a, b, c, d, e, f, g, h, length, ref data @ ..] => {
+            let (reads, writes) = ((word([a, b]), word([c, d])), (word([e, f]), word([g, h])));
+            if usize::from(length) != data.len() {
+                return Err(ILLEGAL_VALUE);
+            }
+            write_and_read(memory, reads, writes, data)
+        }
+        [0x2B, 0x0E, code, object] if !memory.identity.is_empty() => {
+            identity::answer(&memory.identity, code, object)
+        }
+        [0x2B, 0x0E, ..] if !memory.identity.is_empty() => Err(ILLEGAL_VALUE),
+        [1..=6 | 0x0F | 0x10 | 0x16 | 0x17, ..] => Err(ILLEGAL_VALUE),
         _ => Err(ILLEGAL_FUNCTION),
     }
 }
@@ -63,13 +81,14 @@ fn read(memory: &Memory, function: u8, at: u16, count: u16) -> Result<Vec<u8>, u
     if !(1..=most).contains(&count) {
         return Err(ILLEGAL_VALUE);
     }
-    let bits = |table| {
+    let bits = |table: BitTable| {
         let bits = memory.bank.bits(table, at, count)?;
-        memory.note_read(table, at, count);
+        memory.note_read(table.into(), at, count);
         Some(packed(&bits))
     };
-    let words = |table| {
+    let words = |table: RegisterTable| {
         let words = memory.bank.words(table, at, count)?;
+        memory.note_read(table.into(), at, count);
         Some(words.into_iter().flat_map(u16::to_be_bytes).collect())
     };
     let data: Option<Vec<u8>> = match function {
@@ -111,75 +130,36 @@ fn write_registers(memory: &mut Memory, at: u16, count: u16, data: &[u8]) -> Res
     if !(1..=123).contains(&count) || data.len() != usize::from(count) * 2 {
         return Err(ILLEGAL_VALUE);
     }
+    memory.write_registers(at, &unpacked(data)).ok_or(ILLEGAL_ADDRESS)
+}
+
+/// Writes and then reads; what is refused writes nothing.
+fn write_and_read(
+    memory: &mut Memory,
+    (from, wanted): (u16, u16),
+    (at, count): (u16, u16),
+    data: &[u8],
+) -> Result<Vec<u8>, u8> {
+    let fits = (1..=125).contains(&wanted) && (1..=121).contains(&count);
+    if !fits || data.len() != usize::from(count) * 2 {
+        return Err(ILLEGAL_VALUE);
+    }
+    memory.bank.words(RegisterTable::Holding, from, wanted).ok_or(ILLEGAL_ADDRESS)?;
+    memory.write_registers(at, &unpacked(data)).ok_or(ILLEGAL_ADDRESS)?;
+    let mut response = read(memory, 3, from, wanted)?;
+    if let Some(function) = response.first_mut() {
+        *function = 0x17;
+    }
+    Ok(response)
+}
+
+fn unpacked(data: &[u8]) -> Vec<u16> {
     let words = data.chunks_exact(2).map(|pair| match *pair {
         [high, low] => word([high, low]),
         _ => 0,
     });
-    let words: Vec<u16> = words.collect();
-    memory.write_registers(at, &words).ok_or(ILLEGAL_ADDRESS)
+    words.collect()
 }
 
 #[cfg(test)]
-mod tests {
-    use std::sync::Arc;
-
-    use proptest::prelude::*;
-    use serde_json::json;
-
-    use super::*;
-    use crate::modbus::settings::Settings;
-    use crate::modbus::wiring::Wiring;
-
-    fn memory() -> Memory {
-        let settings = json!({ "address": "h:1", "outputs": [
-            { "name": "lock", "drive": "print-permit", "table": "coil", "at": 172,
-              "on-permit": false, "read-back": { "table": "discrete", "at": 9 } },
-            { "name": "alive", "drive": "heartbeat", "table": "holding", "at": 1 },
-        ]});
-        let settings: Settings = serde_json::from_value(settings).unwrap();
-        Memory::new(Arc::new(Wiring::of(&settings)))
-    }
-
-    #[test]
-    fn quantity_is_judged_before_address() {
-        let mut memory = memory();
-        let mut ask = |request: &[u8]| answer(&mut memory, request);
-        for function in 1..=4 {
-            assert_eq!(ask(&[function, 0xFF, 0, 0, 0]), [function | 0x80, 3]);
-            assert_eq!(ask(&[function, 0xFF, 0, 0xFF, 0xFF]), [function | 0x80, 3]);
-            assert_eq!(ask(&[function, 0xFF, 0, 0, 1]), [function | 0x80, 2]);
-            assert_eq!(ask(&[function, 0xFF, 0]), [function | 0x80, 3]);
-        }
-        assert_eq!(ask(&[5, 0, 172, 0xFF, 1]), [0x85, 3]);
-        assert_eq!(ask(&[5, 0, 173, 0xFF, 0]), [0x85, 2]);
-        assert_eq!(ask(&[6, 0, 2, 0, 0]), [0x86, 2]);
-        assert_eq!(ask(&[0x0F, 0, 172, 0, 2, 2, 1, 0]), [0x8F, 3]);
-        assert_eq!(ask(&[0x0F, 0, 172, 0, 2, 1, 1]), [0x8F, 2]);
-        assert_eq!(ask(&[0x10, 0, 1, 0, 2, 2, 0, 0]), [0x90, 3]);
-        assert_eq!(ask(&[0x10, 0, 1, 0, 2, 4, 0, 0, 0, 0]), [0x90, 2]);
-        assert_eq!(ask(&[0x14, 0]), [0x94, 1]);
-        assert_eq!(ask(&[]), [0x80, 1]);
-    }
-
-    #[test]
-    fn an_output_refuses_at_first_and_shows_what_is_written() {
-        let mut memory = memory();
-        assert_eq!(memory.outputs(), [false, false]);
-        assert_eq!(memory.bank.bit(BitTable::Discrete, 9), Some(true));
-        answer(&mut memory, &[5, 0, 172, 0, 0]);
-        assert_eq!(memory.bank.bit(BitTable::Discrete, 9), Some(false));
-        answer(&mut memory, &[6, 0, 1, 0, 3]);
-        assert_eq!(memory.outputs(), [true, true]);
-        memory.disobeys = true;
-        assert_eq!(answer(&mut memory, &[5, 0, 172, 0xFF, 0]), [5, 0, 172, 0xFF, 0]);
-        assert_eq!(memory.outputs(), [true, true]);
-    }
-
-    proptest! {
-        #[test]
-        fn any_request_has_an_answer(request in prop::collection::vec(any::<u8>(), 0..260)) {
-            let answer = answer(&mut memory(), &request);
-            prop_assert!((2..=252).contains(&answer.len()));
-        }
-    }
-}
+mod tests;

@@ -1,12 +1,14 @@
 //! What a simulated machine holds, and what may be written to it.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use tokio::sync::watch;
 
 use crate::modbus::bank::Bank;
-use crate::modbus::settings::{BitTable, RegisterTable};
-use crate::modbus::wiring::{Bit, Contact, Wiring};
+use crate::modbus::plan::Plan;
+use crate::modbus::settings::{BitTable, RegisterTable, Table};
+use crate::modbus::wiring::{Contact, Wiring};
 
 /// Coils, discrete inputs and registers, and the outputs among them.
 #[derive(Debug)]
@@ -14,42 +16,53 @@ pub(super) struct Memory {
     pub(super) bank: Bank,
     /// Writes are acknowledged and change nothing.
     pub(super) disobeys: bool,
-    /// Counts the reads of the stroke contact.
-    contact_reads: watch::Sender<u64>,
+    /// What it says of itself, by the numbers of MODBUS Application Protocol V1.1b3, 6.21; a
+    /// machine without any does not know the question.
+    pub(super) identity: BTreeMap<u8, String>,
+    /// Counts the reads of each contact.
+    contact_reads: Vec<watch::Sender<u64>>,
     wiring: Arc<Wiring>,
 }
 
 impl Memory {
-    /// Everything the wiring names, off and 0; outputs refuse.
+    /// Everything the wiring names, and the gaps that are read with it: off and 0, as far as that
+    /// says nothing; the machine is linked, and outputs refuse.
     pub(super) fn new(wiring: Arc<Wiring>) -> Self {
         let mut bank = Bank::default();
-        for bit in wiring.bits() {
-            bit.write(&mut bank, false);
+        let plan = Plan::unlimited(&wiring);
+        for reach in &plan.bits {
+            bank.set_bits(reach.table, reach.at, &vec![false; reach.count.into()]);
         }
-        if let Some(contact) = wiring.contact {
-            contact.bit.write(&mut bank, !contact.level);
+        for reach in &plan.words {
+            bank.set_words(reach.table, reach.at, &vec![0; reach.count.into()]);
         }
-        for field in wiring.fields() {
-            let zeros = vec![0; usize::from(field.format.registers())];
-            bank.set_words(field.table, field.at, &zeros);
+        for flag in wiring.flags() {
+            flag.write(&mut bank, false);
         }
-        let contact_reads = watch::Sender::default();
-        let mut memory = Self { bank, disobeys: false, contact_reads, wiring };
+        if let Some(link) = wiring.link {
+            link.write(&mut bank, true);
+        }
+        let contact_reads = wiring.contacts.iter().map(|_| watch::Sender::default()).collect();
+        let identity = BTreeMap::new();
+        let mut memory = Self { bank, disobeys: false, identity, contact_reads, wiring };
         memory.set_outputs(|on_permit| !on_permit);
         memory
     }
 
-    /// Sets the contact's level. What is given changes when it has been read.
+    /// Sets a contact's level. What is given changes when it has been read.
     pub(super) fn set_contact(&mut self, contact: Contact, level: bool) -> watch::Receiver<u64> {
-        contact.bit.write(&mut self.bank, level);
-        self.contact_reads.subscribe()
+        contact.flag.write(&mut self.bank, level);
+        let mut known = self.wiring.contacts.iter().zip(&self.contact_reads);
+        let own = known.find(|(known, _)| **known == contact);
+        own.map_or_else(|| watch::channel(0).1, |(_, reads)| reads.subscribe())
     }
 
-    /// Notes that bits were read.
-    pub(super) fn note_read(&self, table: BitTable, at: u16, count: u16) {
-        let read = |bit: Bit| bit.table == table && bit.at >= at && bit.at - at < count;
-        if self.wiring.contact.is_some_and(|contact| read(contact.bit)) {
-            self.contact_reads.send_modify(|reads| *reads += 1);
+    /// Notes that bits or registers were read.
+    pub(super) fn note_read(&self, table: Table, at: u16, count: u16) {
+        for (contact, reads) in self.wiring.contacts.iter().zip(&self.contact_reads) {
+            if contact.flag.lies_in(table, at, count) {
+                reads.send_modify(|reads| *reads += 1);
+            }
         }
     }
 
@@ -98,6 +111,13 @@ impl Memory {
             self.bank.set_words(RegisterTable::Holding, at, words);
         }
         Some(())
+    }
+
+    /// Writes the bits of a register that `and` does not keep, with those of `or`; none when it is
+    /// no output (MODBUS Application Protocol V1.1b3, 6.16).
+    pub(super) fn mask_register(&mut self, at: u16, and: u16, or: u16) -> Option<()> {
+        let word = self.bank.word(RegisterTable::Holding, at)?;
+        self.write_registers(at, &[word & and | or & !and])
     }
 
     /// The state of each output in the order of the wiring, permits first.

@@ -1,124 +1,29 @@
-//! Connections to a simulated machine, and how it behaves on them.
+//! Requests taken from a connection or a line, and the answers given.
 
-use std::collections::BTreeMap;
 use std::io;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
-use stencilward_domain::names::OutputName;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::watch;
-use tokio::task::JoinSet;
-use tokio_util::sync::CancellationToken;
+use tokio::time::timeout;
 
-use super::answer::{TARGET_SILENT, answer, exception};
-use super::memory::Memory;
-use crate::modbus::wiring::Wiring;
+use super::unit::Units;
+use crate::modbus::rtu::{Pace, Stream, is_whole, pause, sum};
 
 /// Bytes of the transport's header: transaction, protocol, length, unit.
 const HEADER: usize = 7;
 /// Longest request without that header.
 const LONGEST_REQUEST: usize = 253;
-/// Wait after a connection could not be taken.
-const RESPITE: Duration = Duration::from_millis(50);
+/// Longest frame on a serial line, and as much again.
+const LONGEST_FRAMES: usize = 512;
+/// What ends a frame that makes no sense, where no pace is kept.
+const GAP: Duration = Duration::from_millis(20);
 
-/// How the machine behaves, for tests.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Manner {
-    pub(super) silent: bool,
-    pub(super) late: Duration,
-    pub(super) exception: Option<u8>,
-}
-
-/// What all connections share.
-#[derive(Debug)]
-pub(super) struct Shared {
-    unit: u8,
-    memory: Mutex<Memory>,
-    manner: Mutex<Manner>,
-    connections: Mutex<CancellationToken>,
-    outputs: BTreeMap<OutputName, (usize, watch::Sender<bool>)>,
-}
-
-impl Shared {
-    pub(super) fn new(unit: u8, wiring: &Arc<Wiring>) -> Self {
-        let permits = wiring.permits.iter().map(|lock| &lock.name);
-        let names = permits.chain(wiring.beats.iter().map(|beat| &beat.name));
-        let watched = |(index, name): (usize, &OutputName)| {
-            (name.clone(), (index, watch::Sender::new(false)))
-        };
-        Self {
-            unit,
-            memory: Mutex::new(Memory::new(Arc::clone(wiring))),
-            manner: Mutex::default(),
-            connections: Mutex::default(),
-            outputs: names.enumerate().map(watched).collect(),
-        }
-    }
-
-    /// Works on the memory, then shows what became of the outputs.
-    pub(super) fn memory<T>(&self, work: impl FnOnce(&mut Memory) -> T) -> T {
-        let mut memory = lock(&self.memory);
-        let result = work(&mut memory);
-        let states = memory.outputs();
-        for (index, watched) in self.outputs.values() {
-            let state = states.get(*index).copied().unwrap_or_default();
-            watched.send_if_modified(|shown| std::mem::replace(shown, state) != state);
-        }
-        result
-    }
-
-    pub(super) fn manner(&self, change: impl FnOnce(&mut Manner)) {
-        change(&mut lock(&self.manner));
-    }
-
-    pub(super) fn watch(&self, name: &OutputName) -> Option<watch::Receiver<bool>> {
-        Some(self.outputs.get(name)?.1.subscribe())
-    }
-
-    pub(super) fn drop_connections(&self) {
-        std::mem::take(&mut *lock(&self.connections)).cancel();
-    }
-
-    fn respond(&self, unit: u8, request: &[u8]) -> Vec<u8> {
-        let function = request.first().copied().unwrap_or_default();
-        let refused = lock(&self.manner).exception;
-        match refused.or((unit != self.unit).then_some(TARGET_SILENT)) {
-            Some(code) => exception(function, code),
-            None => self.memory(|memory| answer(memory, request)),
-        }
-    }
-}
-
-/// The lock is taken for a moment and holds plain values: one that was poisoned is still good.
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// Takes connections for ever. They end when this is dropped.
-pub(super) async fn accept(listener: TcpListener, shared: Arc<Shared>) {
-    let mut connections = JoinSet::new();
-    loop {
-        tokio::select! {
-            accepted = listener.accept() => match accepted {
-                Ok((stream, _)) => {
-                    let ended = lock(&shared.connections).clone();
-                    let shared = Arc::clone(&shared);
-                    connections.spawn(async move {
-                        ended.run_until_cancelled(serve(stream, shared)).await
-                    });
-                }
-                Err(_) => tokio::time::sleep(RESPITE).await,
-            },
-            Some(_) = connections.join_next() => {}
-        }
-    }
-}
-
-/// Answers requests until the peer leaves or sends what is no request.
-async fn serve(mut stream: TcpStream, shared: Arc<Shared>) -> io::Result<()> {
-    stream.set_nodelay(true)?;
+/// Answers requests that bear a number, until the peer leaves or sends what is no request.
+pub(super) async fn numbered(
+    mut stream: impl Stream,
+    units: &Units,
+    role: Option<&str>,
+) -> io::Result<()> {
     loop {
         let mut header = [0; HEADER];
         stream.read_exact(&mut header).await?;
@@ -132,15 +37,79 @@ async fn serve(mut stream: TcpStream, shared: Arc<Shared>) -> io::Result<()> {
         }
         let mut request = vec![0; length];
         stream.read_exact(&mut request).await?;
-        let manner = *lock(&shared.manner);
+        let manner = units.manner(unit);
         if manner.silent {
             continue;
         }
         tokio::time::sleep(manner.late).await;
-        let response = shared.respond(unit, &request);
+        let response =
+            units.respond(unit, &request, role).unwrap_or_else(|| units.unknown(&request));
         let [high, low] = (response.len() as u16 + 1).to_be_bytes();
         let mut frame = vec![transaction, number, 0, 0, high, low, unit];
         frame.extend(response);
         stream.write_all(&frame).await?;
+        stream.flush().await?;
     }
+}
+
+/// Answers frames of a serial line, until the line is gone. Who has no such unit keeps still.
+///
+/// With a pace, characters take the time they take on a wire, and a request that comes before the
+/// line was silent for long enough is not heard.
+pub(super) async fn rtu(
+    stream: &mut dyn Stream,
+    units: &Units,
+    pace: Option<Pace>,
+) -> io::Result<()> {
+    let mut silent_from = Instant::now();
+    loop {
+        let mut bytes = Vec::with_capacity(LONGEST_FRAMES);
+        take(stream, &mut bytes).await?;
+        let came = Instant::now();
+        while !is_request(&bytes) && bytes.len() < LONGEST_FRAMES {
+            let gap = pace.map_or(GAP, |pace| pace.silence.max(GAP));
+            if timeout(gap, take(stream, &mut bytes)).await.is_err() {
+                break;
+            }
+        }
+        if pace.is_some() && came < silent_from {
+            units.note_hasty();
+            continue;
+        }
+        let [unit, ref request @ .., _, _] = bytes[..] else { continue };
+        let manner = units.manner(unit);
+        let answer = units.respond(unit, request, None);
+        let (true, false, Some(answer)) = (is_whole(&bytes), manner.silent, answer) else {
+            continue;
+        };
+        let mut frame = [&[unit], &answer[..]].concat();
+        frame.extend(sum(&frame));
+        let pace = pace.unwrap_or(Pace { character: Duration::ZERO, silence: Duration::ZERO });
+        let begins = came + pace.characters(bytes.len()) + pace.silence + manner.late;
+        let (front, back) = frame.split_at(frame.len() / 2);
+        for (part, until) in [(front, front.len()), (back, frame.len())] {
+            pause((begins + pace.characters(until)).duration_since(Instant::now())).await;
+            stream.write_all(part).await?;
+            stream.flush().await?;
+        }
+        silent_from = begins + pace.characters(frame.len()) + pace.silence;
+    }
+}
+
+async fn take(stream: &mut dyn Stream, bytes: &mut Vec<u8>) -> io::Result<()> {
+    match stream.read_buf(bytes).await? {
+        0 => Err(io::ErrorKind::UnexpectedEof.into()),
+        _ => Ok(()),
+    }
+}
+
+/// True for a whole request of a length that its function tells.
+fn is_request(bytes: &[u8]) -> bool {
+    let length = match *bytes {
+        [_, 1..=6, ..] => 8,
+        [_, 0x0F | 0x10, _, _, _, _, count, ..] => 9 + usize::from(count),
+        [_, 0x2B, ..] => 7,
+        _ => return false,
+    };
+    bytes.len() == length && is_whole(bytes)
 }

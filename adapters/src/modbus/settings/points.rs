@@ -1,80 +1,117 @@
 //! Points: what is read of a machine, and which signal it gives.
 
-use std::collections::BTreeMap;
-
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
 use stencilward_domain::plant::Counted;
 use stencilward_domain::signal::{MachineState, WashOutcome};
 
-use super::tables::{BitTable, ByteOrder, RawValue, RegisterTable, Type, WordOrder};
+use super::places::{
+    BoardTotal, Code, Contact, Fault, FaultCode, Flag, LifeSign, MachineWord, Measured, Number,
+    Place, Slot, SlotCode, Total, WashResult,
+};
 
-/// What is read at one place, and which signal it gives.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(tag = "signal", rename_all = "kebab-case")]
-pub enum Point {
-    /// A cumulative counter of strokes.
-    StrokeTotal(Total),
-    /// A cumulative counter of understencil wipes.
-    WipeTotal(Total),
-    /// A contact that closes once for each stroke, where nothing counts them. Strokes shorter than
-    /// a poll, and those while the link is lost, are missed: a counter register is better.
-    StrokeContact(StrokeContact),
-    /// The code of the stencil in the printer; empty while there is none.
-    StencilSeated(Code),
-    /// What the machine is doing.
-    MachineState(MachineWord),
-    /// A bit that is on while a fault is present.
-    Fault(Fault),
-    /// A bit that is on while a slot of the rack holds a stencil.
-    Slot(Slot),
-    /// The code of the stencil in a slot; empty while there is none.
-    SlotCode(SlotCode),
-    /// A bit that is on while the washer runs.
-    WashRunning(WashRunning),
-    /// How the last wash ended. Must be set no later than the running bit goes off.
-    WashResult(WashResult),
-    /// The code of the stencil in the washer.
-    WashStencil(Code),
-    /// A measured value. Of a washer with a running bit it is told with the end of the wash.
-    Measured(Measured),
-}
-
-/// A point in registers: the fields all of them have, then its own.
-macro_rules! register_point {
-    ($(#[$doc:meta])* $name:ident { $($own:tt)* }) => {
-        $(#[$doc])*
+/// The points, each with its word in settings.
+macro_rules! points {
+    ($($(#[$doc:meta])* $name:ident($kind:ty) = $word:literal,)+) => {
+        /// What is read at one place, and which signal it gives.
         #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-        #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-        pub struct $name {
-            /// The table the registers are in.
-            pub table: RegisterTable,
-            /// The address of the first register, from 0.
-            pub at: u16,
-            /// How the registers make a value.
-            #[serde(rename = "type")]
-            pub kind: Type,
-            /// Which register of a number comes first. Needed where a number takes more than
-            /// one, since the protocol leaves it to the maker.
-            #[serde(default, skip_serializing_if = "Option::is_none")]
-            pub words: Option<WordOrder>,
-            $($own)*
+        #[serde(tag = "signal")]
+        pub enum Point {
+            $($(#[$doc])* #[serde(rename = $word)] $name($kind),)+
+        }
+
+        impl Point {
+            /// The signal's word in settings.
+            #[must_use]
+            pub fn signal(&self) -> &'static str {
+                match self {
+                    $(Self::$name(_) => $word,)+
+                }
+            }
+
+            /// Where it lies and how it is laid out.
+            pub(crate) fn place(&self) -> Place {
+                match self {
+                    $(Self::$name(point) => point.place(),)+
+                }
+            }
         }
     };
 }
 
-register_point! {
-    /// A cumulative counter.
-    Total {
-        /// The counter's name, where the machine has several: `strokes`, or `wipes` for a total of
-        /// wipes, unless set.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub counter: Option<String>,
-        /// Bits after which the counter starts again at zero: those of its type unless set.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[schemars(schema_with = "widths")]
-        pub width: Option<u8>,
-    }
+points! {
+    /// A cumulative counter of strokes.
+    StrokeTotal(Total) = "stroke-total",
+    /// A cumulative counter of understencil wipes.
+    WipeTotal(Total) = "wipe-total",
+    /// A cumulative counter of boards that passed. What it counts while the gateway is stopped is
+    /// not told.
+    BoardTotal(BoardTotal) = "board-total",
+    /// A contact that closes once for each stroke, where nothing counts them. Strokes shorter than
+    /// a poll, and those while the link is lost, are missed: a counter register is better.
+    StrokeContact(Contact) = "stroke-contact",
+    /// A contact that closes once for each understencil wipe; misses what a stroke-contact would.
+    WipeContact(Contact) = "wipe-contact",
+    /// A contact that closes once for each board; misses what a stroke-contact would.
+    BoardContact(Contact) = "board-contact",
+    /// The code of the stencil in the printer; empty while there is none.
+    StencilSeated(Code) = "stencil-seated",
+    /// A bit that is active while a stencil is in the printer. Beside a code that stays when the
+    /// stencil is gone; by itself it tells only that there is none.
+    StencilPresent(Flag) = "stencil-present",
+    /// What the machine is doing.
+    MachineState(MachineWord) = "machine-state",
+    /// A bit that is active while the controller that answers is connected to the machine itself.
+    MachineLink(Flag) = "machine-link",
+    /// A number that changes while the machine is alive; the link counts as lost while it stands
+    /// still.
+    LifeSign(LifeSign) = "life-sign",
+    /// A bit that is active while a fault is present.
+    Fault(Fault) = "fault",
+    /// The number of the fault that is present; 0 while there is none.
+    FaultCode(FaultCode) = "fault-code",
+    /// A bit that is active while a slot of the rack holds a stencil.
+    Slot(Slot) = "slot",
+    /// The code of the stencil in a slot; empty while there is none.
+    SlotCode(SlotCode) = "slot-code",
+    /// A bit that is active while a person or the rack asks to store a stencil. The output
+    /// `door-release` answers.
+    StoreAsked(Flag) = "store-asked",
+    /// A bit that is active while a person or the rack asks to take a stencil. The output
+    /// `door-release` answers.
+    TakeAsked(Flag) = "take-asked",
+    /// The code of the stencil that is asked about.
+    AskedStencil(Code) = "asked-stencil",
+    /// The slot that is asked about.
+    AskedSlot(Code) = "asked-slot",
+    /// The order that a stencil is to be taken for.
+    AskedOrder(Code) = "asked-order",
+    /// A bit that is active while the washer runs.
+    WashRunning(Flag) = "wash-running",
+    /// How the last wash ended. Must be set no later than the running bit goes off.
+    WashResult(WashResult) = "wash-result",
+    /// The code of the stencil in the washer.
+    WashStencil(Code) = "wash-stencil",
+    /// The wash programme.
+    WashProgramme(Code) = "wash-programme",
+    /// A measured value. Of a washer with a running bit it is told with the end of the wash.
+    Measured(Measured) = "measured",
+    /// A bit that becomes active when the measured values are valid: they are told then, and only
+    /// then.
+    MeasuredTaken(Flag) = "measured-taken",
+    /// The code of the stencil that the values are measured on.
+    MeasuredStencil(Code) = "measured-stencil",
+    /// The order that the machine works on; empty while there is none. It is told to have begun
+    /// and ended when this changes.
+    Order(Code) = "order",
+    /// A bit that is active while the order is worked on, where its name stays when it is done.
+    OrderRunning(Flag) = "order-running",
+    /// The product of the order.
+    OrderProduct(Code) = "order-product",
+    /// Boards that the order asks for.
+    OrderQuantity(Number) = "order-quantity",
+    /// Boards of the order that are made.
+    OrderMade(Number) = "order-made",
 }
 
 impl Point {
@@ -88,145 +125,39 @@ impl Point {
         };
         Some((total.counter.as_deref().unwrap_or(usual), counted))
     }
+
+    /// Its signal, and which of several, in words.
+    #[must_use]
+    pub fn title(&self) -> String {
+        let which = match self {
+            Self::StrokeTotal(_) | Self::WipeTotal(_) => self.counter().map(|(name, _)| name),
+            Self::Fault(fault) => Some(fault.code.as_str()),
+            Self::Slot(slot) => Some(slot.slot.as_str()),
+            Self::SlotCode(code) => Some(code.slot.as_str()),
+            Self::Measured(measured) => Some(measured.quantity.as_str()),
+            _ => None,
+        };
+        let signal = self.signal();
+        which.map_or_else(|| signal.to_owned(), |which| format!("{signal} {}", which.trim()))
+    }
+
+    /// True when it announces values that must then be read after it.
+    pub(crate) fn announces(&self) -> bool {
+        matches!(
+            self,
+            Self::StencilPresent(_)
+                | Self::Slot(_)
+                | Self::StoreAsked(_)
+                | Self::TakeAsked(_)
+                | Self::WashRunning(_)
+                | Self::MeasuredTaken(_)
+                | Self::OrderRunning(_)
+        )
+    }
 }
 
-fn widths(_: &mut SchemaGenerator) -> Schema {
+pub(super) fn widths(_: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": "integer", "enum": [16, 32, 64] })
-}
-
-register_point! {
-    /// The code of a stencil, as text or as a number.
-    Code {
-        /// Length of a text in registers, two characters in each.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[schemars(range(min = 1, max = 125))]
-        pub registers: Option<u16>,
-        /// Which character of a register comes first: `high-first` unless set.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub bytes: Option<ByteOrder>,
-        /// The code a number stands for, empty for no stencil. A number not listed is its own
-        /// code in decimal digits; 0 not listed is no stencil.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub values: Option<BTreeMap<RawValue, String>>,
-    }
-}
-
-register_point! {
-    /// The code of the stencil in a slot, as text or as a number.
-    SlotCode {
-        /// Length of a text in registers, two characters in each.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[schemars(range(min = 1, max = 125))]
-        pub registers: Option<u16>,
-        /// Which character of a register comes first: `high-first` unless set.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub bytes: Option<ByteOrder>,
-        /// The code a number stands for, empty for no stencil. A number not listed is its own
-        /// code in decimal digits; 0 not listed is no stencil.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        pub values: Option<BTreeMap<RawValue, String>>,
-        /// The slot's name.
-        pub slot: String,
-    }
-}
-
-register_point! {
-    /// What the machine is doing, as a number.
-    MachineWord {
-        /// What each number means. One that is not listed gives the state unknown.
-        pub values: BTreeMap<RawValue, StateWord>,
-    }
-}
-
-register_point! {
-    /// How a wash ended, as a number.
-    WashResult {
-        /// What each number means. While one that is not listed stands there, the end of the
-        /// wash is not told.
-        pub values: BTreeMap<RawValue, WashWord>,
-    }
-}
-
-register_point! {
-    /// A measured value.
-    Measured {
-        /// What one step of the number is worth in the unit: 1 unless set.
-        #[serde(default = "one")]
-        pub scale: f64,
-        /// What is added after scaling, in the unit: 0 unless set.
-        #[serde(default)]
-        pub offset: f64,
-        /// What is measured, such as `tension`.
-        #[schemars(length(min = 1))]
-        pub quantity: String,
-        /// Its unit, such as `N/cm`.
-        pub unit: String,
-    }
-}
-
-fn one() -> f64 {
-    1.0
-}
-
-/// A contact that closes once for each stroke.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct StrokeContact {
-    /// The table the bit is in.
-    pub table: BitTable,
-    /// The bit's address, from 0.
-    pub at: u16,
-    /// The level whose beginning is a stroke: `on` unless set.
-    #[serde(default)]
-    pub counts_when: Level,
-}
-
-/// A level of a bit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Level {
-    /// On: 1.
-    #[default]
-    On,
-    /// Off: 0.
-    Off,
-}
-
-/// A bit that is on while a fault is present.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Fault {
-    /// The table the bit is in.
-    pub table: BitTable,
-    /// The bit's address, from 0.
-    pub at: u16,
-    /// The fault's code: short, and stable.
-    #[schemars(length(min = 1))]
-    pub code: String,
-    /// The fault in words.
-    pub text: String,
-}
-
-/// A bit that is on while a slot holds a stencil.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Slot {
-    /// The table the bit is in.
-    pub table: BitTable,
-    /// The bit's address, from 0.
-    pub at: u16,
-    /// The slot's name.
-    pub slot: String,
-}
-
-/// A bit that is on while the washer runs.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct WashRunning {
-    /// The table the bit is in.
-    pub table: BitTable,
-    /// The bit's address, from 0.
-    pub at: u16,
 }
 
 /// What a machine is doing.

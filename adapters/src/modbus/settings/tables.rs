@@ -20,6 +20,39 @@ pub enum Table {
     Holding,
 }
 
+impl Table {
+    /// The table's word in settings.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Coil => "coil",
+            Self::Discrete => "discrete",
+            Self::Input => "input",
+            Self::Holding => "holding",
+        }
+    }
+
+    /// It, where it is a table of bits.
+    #[must_use]
+    pub fn bits(self) -> Option<BitTable> {
+        match self {
+            Self::Coil => Some(BitTable::Coil),
+            Self::Discrete => Some(BitTable::Discrete),
+            Self::Input | Self::Holding => None,
+        }
+    }
+
+    /// It, where it is a table of registers.
+    #[must_use]
+    pub fn registers(self) -> Option<RegisterTable> {
+        match self {
+            Self::Input => Some(RegisterTable::Input),
+            Self::Holding => Some(RegisterTable::Holding),
+            Self::Coil | Self::Discrete => None,
+        }
+    }
+}
+
 macro_rules! some_tables {
     ($(#[$doc:meta])* $name:ident { $($(#[$table_doc:meta])* $table:ident),+ }) => {
         $(#[$doc])*
@@ -72,10 +105,12 @@ some_tables! {
     }
 }
 
-/// How the registers of a point make a value.
+/// How the bits of a point make a value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Type {
+    /// 0 or 1: one coil or discrete input.
+    Bit,
     /// Whole number from 0, one register.
     U16,
     /// Whole number with sign, one register.
@@ -90,6 +125,12 @@ pub enum Type {
     I64,
     /// IEEE 754 number of 32 bits, two registers.
     F32,
+    /// IEEE 754 number of 64 bits, four registers.
+    F64,
+    /// Four decimal digits of four bits each, one register.
+    Bcd16,
+    /// Eight decimal digits of four bits each, two registers.
+    Bcd32,
     /// Characters, two in a register, ended by a zero or the last register.
     Text,
 }
@@ -99,6 +140,7 @@ impl Type {
     #[must_use]
     pub fn as_str(self) -> &'static str {
         match self {
+            Self::Bit => "bit",
             Self::U16 => "u16",
             Self::I16 => "i16",
             Self::U32 => "u32",
@@ -106,18 +148,22 @@ impl Type {
             Self::U64 => "u64",
             Self::I64 => "i64",
             Self::F32 => "f32",
+            Self::F64 => "f64",
+            Self::Bcd16 => "bcd16",
+            Self::Bcd32 => "bcd32",
             Self::Text => "text",
         }
     }
 
-    /// Registers a number of this type takes; none for text, whose length is set.
+    /// Registers a number of this type takes; none for text, whose length is set, and for a bit,
+    /// which is in no register.
     #[must_use]
     pub fn registers(self) -> Option<u16> {
         match self {
-            Self::U16 | Self::I16 => Some(1),
-            Self::U32 | Self::I32 | Self::F32 => Some(2),
-            Self::U64 | Self::I64 => Some(4),
-            Self::Text => None,
+            Self::U16 | Self::I16 | Self::Bcd16 => Some(1),
+            Self::U32 | Self::I32 | Self::F32 | Self::Bcd32 => Some(2),
+            Self::U64 | Self::I64 | Self::F64 => Some(4),
+            Self::Bit | Self::Text => None,
         }
     }
 }
@@ -133,11 +179,12 @@ pub enum WordOrder {
     LowFirst,
 }
 
-/// Which character of a register comes first.
+/// Which byte of a register comes first: of a number's two, or of two characters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ByteOrder {
-    /// The one in the high byte.
+    /// The one in the high byte, as the protocol has it (MODBUS Application Protocol V1.1b3,
+    /// 4.2).
     #[default]
     HighFirst,
     /// The one in the low byte.

@@ -1,39 +1,57 @@
 //! Bits and fields: places that know how to read and write themselves.
+//!
+//! A place that a round did not read gives none: there is nothing to tell of it.
 
 use std::collections::BTreeMap;
 
-use stencilward_domain::names::{BadName, StencilCode};
+use stencilward_domain::names::BadName;
 
-use super::or_default;
 use crate::modbus::bank::Bank;
-use crate::modbus::registers::{Format, NoRoom, Unreadable, Value};
+use crate::modbus::registers::{Format, NoRoom, Number, Unreadable, Value};
 use crate::modbus::settings::{
-    BitTable, ByteOrder, Code, RawValue, RegisterTable, SlotCode, Type, WordOrder,
+    Addresses, BitTable, Layout, Level, Place, RawValue, RegisterTable, Table, Type,
 };
 
-/// One bit.
+/// One bit of a table of bits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Bit {
     pub(crate) table: BitTable,
     pub(crate) at: u16,
 }
 
-/// Registers that make one value.
+/// One bit, wherever it is, and the level at which it says so.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Field {
-    pub(crate) table: RegisterTable,
-    pub(crate) at: u16,
-    pub(crate) format: Format,
+pub(crate) struct Flag {
+    spot: Spot,
+    active: bool,
 }
 
-/// Registers that hold the code of a stencil.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Spot {
+    Alone(Bit),
+    Within { table: RegisterTable, at: u16, bit: u8 },
+}
+
+/// What makes one value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Field {
+    /// 0 or 1.
+    Bit(Bit),
+    Registers {
+        table: RegisterTable,
+        at: u16,
+        format: Format,
+    },
+}
+
+/// What makes one code or name.
 #[derive(Debug, Clone)]
-pub(crate) struct CodeField {
-    pub(crate) field: Field,
+pub(crate) struct NameField {
+    field: Field,
     values: BTreeMap<RawValue, String>,
 }
 
-/// Registers that hold no code of a stencil, and not "none" either.
+/// Registers that hold no code or name, and not "none" either.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub(crate) enum Unclear {
     #[error(transparent)]
@@ -60,75 +78,121 @@ impl Bit {
     }
 }
 
+impl Flag {
+    /// The flag at a place; none when a bit cannot be there.
+    pub(super) fn of(place: &Place, addresses: Addresses) -> Option<Self> {
+        let at = addresses.protocol(place.table, place.at).ok()?;
+        let Layout::Bit { bit, active } = place.layout else {
+            return None;
+        };
+        let spot = match (place.table.bits(), place.table.registers(), bit) {
+            (Some(table), _, None) => Spot::Alone(Bit::new(table, at)),
+            (_, Some(table), Some(bit @ 0..16)) => Spot::Within { table, at, bit },
+            _ => return None,
+        };
+        Some(Self { spot, active: active == Level::On })
+    }
+
+    /// True when a read of so many places reads it.
+    pub(crate) fn lies_in(self, table: Table, first: u16, count: u16) -> bool {
+        let (own, at) = match self.spot {
+            Spot::Alone(bit) => (Table::from(bit.table), bit.at),
+            Spot::Within { table, at, .. } => (table.into(), at),
+        };
+        own == table && at.checked_sub(first).is_some_and(|offset| offset < count)
+    }
+
+    /// True while it says so.
+    pub(crate) fn read(self, bank: &Bank) -> Option<bool> {
+        let on = match self.spot {
+            Spot::Alone(bit) => bit.read(bank)?,
+            Spot::Within { table, at, bit } => bank.word(table, at)? >> bit & 1 == 1,
+        };
+        Some(on == self.active)
+    }
+
+    pub(crate) fn write(self, bank: &mut Bank, so: bool) {
+        let on = so == self.active;
+        match self.spot {
+            Spot::Alone(bit) => bit.write(bank, on),
+            Spot::Within { table, at, bit } => {
+                let others = bank.word(table, at).unwrap_or_default() & !(1 << bit);
+                bank.set_words(table, at, &[others | u16::from(on) << bit]);
+            }
+        }
+    }
+}
+
 impl Field {
-    pub(crate) fn number(
-        table: RegisterTable,
-        at: u16,
-        kind: Type,
-        words: Option<WordOrder>,
-    ) -> Self {
-        let words = or_default(words);
-        let format = Format::Number { kind, words };
-        Self { table, at, format }
+    /// The field at a place; none when the value cannot be there.
+    pub(super) fn of(place: &Place, addresses: Addresses) -> Option<Self> {
+        let at = addresses.protocol(place.table, place.at).ok()?;
+        let Layout::Value { kind, words, bytes, bits, registers } = place.layout else {
+            return None;
+        };
+        if let Some(table) = place.table.bits() {
+            return (kind == Type::Bit).then_some(Self::Bit(Bit::new(table, at)));
+        }
+        let table = place.table.registers()?;
+        let bytes = bytes.unwrap_or_default();
+        let format = match kind {
+            Type::Bit => return None,
+            Type::Text => Format::Text { registers: registers?, bytes },
+            // Where no order of words is set the number takes one register.
+            kind => Format::Number(Number { kind, words: words.unwrap_or_default(), bytes, bits }),
+        };
+        Some(Self::Registers { table, at, format })
     }
 
-    pub(crate) fn read(self, bank: &Bank) -> Result<Value, Unreadable> {
-        let wanted = self.format.registers();
-        let words = bank.words(self.table, self.at, wanted);
-        let words = words.ok_or(Unreadable::Length { found: 0, wanted })?;
-        self.format.decode(&words)
-    }
-
-    /// The number in the registers, if a whole one is in them.
-    pub(crate) fn read_whole(self, bank: &Bank) -> Option<i128> {
-        match self.read(bank) {
-            Ok(Value::Whole(whole)) => Some(whole),
-            _ => None,
+    pub(crate) fn read(self, bank: &Bank) -> Option<Result<Value, Unreadable>> {
+        match self {
+            Self::Bit(bit) => Some(Ok(Value::Whole(i128::from(bit.read(bank)?)))),
+            Self::Registers { table, at, format } => {
+                Some(format.decode(&bank.words(table, at, format.registers())?))
+            }
         }
     }
 
     pub(crate) fn write(self, bank: &mut Bank, value: &Value) -> Result<(), NoRoom> {
-        let words = self.format.encode(value)?;
-        bank.set_words(self.table, self.at, &words);
+        match (self, value) {
+            (Self::Bit(bit), Value::Whole(number @ (0 | 1))) => bit.write(bank, *number == 1),
+            (Self::Bit(_), _) => return Err(NoRoom),
+            (Self::Registers { table, at, format }, value) => {
+                let count = format.registers();
+                let before = bank.words(table, at, count).unwrap_or(vec![0; usize::from(count)]);
+                bank.set_words(table, at, &format.encode(value, &before)?);
+            }
+        }
         Ok(())
+    }
+
+    fn is_text(self) -> bool {
+        matches!(self, Self::Registers { format: Format::Text { .. }, .. })
     }
 }
 
-impl CodeField {
-    pub(super) fn of(code: &Code) -> Option<Self> {
-        Some(Self {
-            field: Field {
-                table: code.table,
-                at: code.at,
-                format: format(code.kind, code.words, code.registers, code.bytes)?,
-            },
-            values: code.values.clone().unwrap_or_default(),
-        })
+impl NameField {
+    pub(super) fn new(field: Field, values: Option<&BTreeMap<RawValue, String>>) -> Self {
+        Self { field, values: values.cloned().unwrap_or_default() }
     }
 
-    pub(super) fn of_slot(code: &SlotCode) -> Option<Self> {
-        Some(Self {
-            field: Field {
-                table: code.table,
-                at: code.at,
-                format: format(code.kind, code.words, code.registers, code.bytes)?,
-            },
-            values: code.values.clone().unwrap_or_default(),
-        })
-    }
-
-    /// The code; none when the registers say that there is no stencil.
-    pub(crate) fn read(&self, bank: &Bank) -> Result<Option<StencilCode>, Unclear> {
+    /// The name; none in it when the registers say that there is none.
+    pub(crate) fn read<T>(
+        &self,
+        bank: &Bank,
+        new: fn(&str) -> Result<T, BadName>,
+    ) -> Option<Result<Option<T>, Unclear>> {
         let text = match self.field.read(bank)? {
-            Value::Text(text) => text,
-            Value::Whole(whole) => self.meaning(whole),
-            Value::Real(real) => real.to_string(),
+            Ok(Value::Text(text)) => text,
+            Ok(Value::Whole(whole)) => self.meaning(whole),
+            Ok(Value::Real(real)) => real.to_string(),
+            Err(unreadable) => return Some(Err(unreadable.into())),
         };
-        match StencilCode::new(&text) {
-            Ok(code) => Ok(Some(code)),
+        Some(match new(&text) {
+            Ok(name) => Ok(Some(name)),
             Err(BadName::Empty) => Ok(None),
             Err(bad) => Err(bad.into()),
-        }
+        })
     }
 
     fn meaning(&self, whole: i128) -> String {
@@ -141,12 +205,13 @@ impl CodeField {
         }
     }
 
-    /// Shows a code, or that there is no stencil.
-    pub(crate) fn write(&self, bank: &mut Bank, code: Option<&StencilCode>) -> Result<(), NoRoom> {
-        let text = code.map_or("", StencilCode::as_str);
-        let value = match self.field.format {
-            Format::Text { .. } => Value::Text(text.to_owned()),
-            Format::Number { .. } => Value::Whole(self.number_for(text)?),
+    /// Shows a name, or that there is none.
+    pub(crate) fn write(&self, bank: &mut Bank, name: Option<&str>) -> Result<(), NoRoom> {
+        let text = name.unwrap_or_default();
+        let value = if self.field.is_text() {
+            Value::Text(text.to_owned())
+        } else {
+            Value::Whole(self.number_for(text)?)
         };
         self.field.write(bank, &value)
     }
@@ -161,35 +226,34 @@ impl CodeField {
     }
 }
 
-fn format(
-    kind: Type,
-    words: Option<WordOrder>,
-    registers: Option<u16>,
-    bytes: Option<ByteOrder>,
-) -> Option<Format> {
-    Some(match kind {
-        Type::Text => Format::Text { registers: registers?, bytes: bytes.unwrap_or_default() },
-        kind => Format::Number { kind, words: or_default(words) },
-    })
-}
-
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use stencilward_domain::names::StencilCode;
 
-    fn numbered(values: &[(i64, &str)]) -> CodeField {
+    use super::*;
+    use crate::modbus::settings::{ByteOrder, WordOrder};
+
+    fn numbered(values: &[(i64, &str)]) -> NameField {
         let values = values.iter().map(|(raw, text)| (RawValue(*raw), (*text).to_owned()));
-        CodeField {
-            field: Field::number(RegisterTable::Holding, 10, Type::U16, None),
-            values: values.collect(),
-        }
+        let number = Number {
+            kind: Type::U16,
+            words: WordOrder::HighFirst,
+            bytes: ByteOrder::HighFirst,
+            bits: None,
+        };
+        let format = Format::Number(number);
+        let field = Field::Registers { table: RegisterTable::Holding, at: 10, format };
+        NameField { field, values: values.collect() }
     }
 
-    fn read(field: &CodeField, raw: u16) -> Option<String> {
+    fn code(field: &NameField, bank: &Bank) -> Result<Option<StencilCode>, Unclear> {
+        field.read(bank, StencilCode::new).expect("it was read")
+    }
+
+    fn read(field: &NameField, raw: u16) -> Option<String> {
         let mut bank = Bank::default();
         bank.set_words(RegisterTable::Holding, 10, &[raw]);
-        let code = field.read(&bank).unwrap();
-        code.map(|code| code.as_str().to_owned())
+        code(field, &bank).unwrap().map(|code| code.as_str().to_owned())
     }
 
     #[test]
@@ -200,37 +264,54 @@ mod tests {
         assert_eq!(read(&field, 9), None);
         assert_eq!(read(&field, 0), None);
         assert_eq!(read(&numbered(&[(0, "ST-0")]), 0).as_deref(), Some("ST-0"));
+        assert!(field.read(&Bank::default(), StencilCode::new).is_none(), "it was not read");
     }
 
     #[test]
     fn a_code_is_shown_as_it_would_be_read() {
         let field = numbered(&[(17, "ST-0017"), (18, "")]);
         let mut bank = Bank::default();
-        for code in ["ST-0017", "44"] {
-            let code = StencilCode::new(code).unwrap();
-            field.write(&mut bank, Some(&code)).unwrap();
-            assert_eq!(field.read(&bank), Ok(Some(code)));
+        for name in ["ST-0017", "44"] {
+            field.write(&mut bank, Some(name)).unwrap();
+            assert_eq!(code(&field, &bank), Ok(Some(StencilCode::new(name).unwrap())));
         }
         field.write(&mut bank, None).unwrap();
-        assert_eq!(field.read(&bank), Ok(None));
-        for code in ["ST-0018", "18", "99999"] {
-            let code = StencilCode::new(code).unwrap();
-            assert_eq!(field.write(&mut bank, Some(&code)), Err(NoRoom), "{code}");
+        assert_eq!(code(&field, &bank), Ok(None));
+        for name in ["ST-0018", "18", "99999"] {
+            assert_eq!(field.write(&mut bank, Some(name)), Err(NoRoom), "{name}");
         }
     }
 
     #[test]
     fn a_control_character_is_no_code() {
-        let field = CodeField {
-            field: Field {
-                table: RegisterTable::Input,
-                at: 0,
-                format: Format::Text { registers: 2, bytes: ByteOrder::HighFirst },
-            },
-            values: BTreeMap::new(),
-        };
+        let format = Format::Text { registers: 2, bytes: ByteOrder::HighFirst };
+        let field = Field::Registers { table: RegisterTable::Input, at: 0, format };
+        let field = NameField { field, values: BTreeMap::new() };
         let mut bank = Bank::default();
         bank.set_words(RegisterTable::Input, 0, &[0x4107, 0x4200]);
-        assert_eq!(field.read(&bank), Err(Unclear::BadName(BadName::Control)));
+        assert_eq!(code(&field, &bank), Err(Unclear::BadName(BadName::Control)));
+    }
+
+    #[test]
+    fn a_flag_of_a_register_leaves_its_other_bits_alone() {
+        let place = |table, bit, active| Place {
+            table,
+            at: 3,
+            poll: None,
+            layout: Layout::Bit { bit, active },
+        };
+        let flag = Flag::of(&place(Table::Input, Some(9), Level::Off), Addresses::From1).unwrap();
+        let mut bank = Bank::default();
+        assert_eq!(flag.read(&bank), None);
+        bank.set_words(RegisterTable::Input, 2, &[0xF00F]);
+        assert_eq!(flag.read(&bank), Some(true));
+        flag.write(&mut bank, false);
+        assert_eq!(bank.word(RegisterTable::Input, 2), Some(0xF20F));
+        flag.write(&mut bank, true);
+        assert_eq!(bank.word(RegisterTable::Input, 2), Some(0xF00F));
+        for (table, bit) in [(Table::Input, None), (Table::Input, Some(16)), (Table::Coil, Some(0))]
+        {
+            assert_eq!(Flag::of(&place(table, bit, Level::On), Addresses::From1), None);
+        }
     }
 }

@@ -1,13 +1,11 @@
 //! The kinds of event.
 
-use serde::{Deserialize, Serialize};
-
 use super::{Basis, BasisKind, LikelyCause, Noted, Position, StencilSpec, WhyUnattributed};
 use crate::decision::{Cause, Decision};
 use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use crate::signal::{MachineState, Measurement, OrderSpec, WashOutcome, Width};
-use crate::time::Timestamp;
-use crate::wear::WearBand;
+use crate::{time::Timestamp, wear::WearBand};
+use serde::{Deserialize, Serialize};
 
 /// One fact about one stencil, machine, order, or the gateway.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -497,4 +495,6 @@ pub enum Event {
     },
     /// The gateway stopped in order.
     GatewayStopped,
+    /// A configuration took effect.
+    Configured(super::Configured),
 }

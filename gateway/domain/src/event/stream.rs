@@ -87,7 +87,9 @@ impl Event {
                 Stream::Order(spec.order.clone())
             }
             Self::OrderFinished { order, .. } => Stream::Order(order.clone()),
-            Self::GatewayStarted { .. } | Self::GatewayStopped => Stream::Site,
+            Self::GatewayStarted { .. } | Self::GatewayStopped | Self::Configured(_) => {
+                Stream::Site
+            }
         }
     }
 }

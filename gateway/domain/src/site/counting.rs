@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::Site;
 use super::booking::Made;
-use super::live::{Continuity, Doubt};
+use super::live::{Continuity, Doubt, Live};
 use crate::counter::{CONFIRMING_READS, Known, SLACK, Step, possible};
 use crate::event::{Advance, Basis, Event, Noted, WhyUnattributed};
 use crate::machine::Counter;
@@ -91,6 +91,15 @@ impl Site {
     pub(super) fn release_held(&mut self, machine: &MachineName) {
         for signal in std::mem::take(&mut self.live_mut(machine).held).into_values() {
             self.count(&signal, true);
+        }
+    }
+
+    /// Counts what was held of the reads of these machines: they will not name a stencil any more.
+    pub(super) fn release_held_of(&mut self, leaving: &BTreeSet<MachineName>) {
+        let waits = |live: &Live| live.held.values().any(|held| leaving.contains(&held.machine));
+        let waiting = self.live.iter().filter(|(_, live)| waits(live));
+        for printer in waiting.map(|(name, _)| name.clone()).collect::<Vec<_>>() {
+            self.release_held(&printer);
         }
     }
 

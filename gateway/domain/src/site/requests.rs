@@ -7,6 +7,7 @@ use crate::event::{Event, Position};
 use crate::names::{MachineName, OrderName, SlotName, StencilCode};
 use crate::place::Place;
 use crate::plant::{Listed, MachineKind};
+use crate::reason::Reason;
 use crate::signal::{OrderSpec, WashOutcome};
 use crate::stencil::Stencil;
 use crate::time::Timestamp;
@@ -170,6 +171,21 @@ pub enum Request {
     },
 }
 
+impl Request {
+    /// The machine at which it is to be done.
+    fn machine(&self) -> Option<&MachineName> {
+        match self {
+            Self::Store { rack, .. } | Self::Take { rack, .. } => rack.as_ref(),
+            Self::Seat { machine, .. }
+            | Self::Remove { machine, .. }
+            | Self::Enter { machine, .. }
+            | Self::StartOrder { machine, .. }
+            | Self::FinishOrder { machine, .. } => Some(machine),
+            _ => None,
+        }
+    }
+}
+
 /// The answer to a request.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Reply {
@@ -186,6 +202,9 @@ pub(super) type Done = Result<(), String>;
 impl Site {
     /// Takes in what a person asks for.
     pub fn ask(&mut self, request: &Request, now: Timestamp) -> Reply {
+        if let Some(machine) = request.machine().filter(|machine| self.plant.on_trial(machine)) {
+            return Reply::Refused(Reason::OnTrial { machine: machine.clone() }.to_string());
+        }
         self.originate(now);
         let first = self.fresh.len();
         let done = match request {

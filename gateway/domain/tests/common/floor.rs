@@ -7,7 +7,7 @@ use stencilward_domain::names::OutputName;
 use stencilward_domain::place::Place;
 use stencilward_domain::plant::Plant;
 use stencilward_domain::signal::{Said, Signal};
-use stencilward_domain::site::{Reply, Request, Site};
+use stencilward_domain::site::{Replan, Reply, Request, Site};
 use stencilward_domain::stencil::{Cleanliness, Stencil};
 use stencilward_domain::time::Timestamp;
 
@@ -119,13 +119,24 @@ impl Floor {
 
     /// A new gateway starts on the same ledger; what the old one knew is gone.
     pub(crate) fn start_again(&mut self) -> Vec<Event> {
-        let mut site = Site::new(self.site.plant().clone());
+        self.begin_again_with(self.site.plant().clone())
+    }
+
+    /// A new gateway starts on the same ledger with another plant.
+    pub(crate) fn begin_again_with(&mut self, plant: Plant) -> Vec<Event> {
+        let mut site = Site::new(plant);
         for recorded in &self.ledger {
             site.replay(recorded);
         }
         site.start("0.0.0", self.now);
         self.site = site;
         self.keep()
+    }
+
+    /// Another configuration takes effect. Gives the names of the events that follow.
+    pub(crate) fn replan(&mut self, replan: Replan) -> Vec<String> {
+        self.site.replan(replan, self.now);
+        names(&self.keep())
     }
 
     pub(crate) fn stencil(&self, name: &str) -> &Stencil {

@@ -2,7 +2,8 @@
 
 use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::event::{
-    Advance, Basis, BasisKind, Event, LikelyCause, Noted, Position, StencilSpec, WhyUnattributed,
+    Advance, Basis, BasisKind, Configured, Event, LikelyCause, Noted, Position, StencilSpec,
+    WhyUnattributed,
 };
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
@@ -273,6 +274,12 @@ fn of_second_thoughts() -> Vec<Event> {
             basis: Basis::Reported { by_machine: Some(machine.clone()) },
         },
         Event::RestartUnseen { machine, counter, last: 9_000, raw: 12, at_most: 30 },
+        Event::Configured(Configured {
+            digest: "00ff".repeat(16),
+            by: Some(by()),
+            changes: vec!["machine printer-2 is added".to_owned()],
+            trial: [self::machine("printer-2")].into(),
+        }),
     ]
 }
 
@@ -325,5 +332,6 @@ pub(crate) fn ordinal(event: &Event) -> usize {
         Event::WashAnnulled { .. } => 43,
         Event::WipesCounted { .. } => 44,
         Event::RestartUnseen { .. } => 45,
+        Event::Configured(_) => 46,
     }
 }

@@ -137,5 +137,5 @@ pub(crate) fn plant() -> Plant {
         (stencil.code(), Listed { spec, starting_strokes, clean, source })
     };
     let stencils = Stencil::ALL.into_iter().map(listed).collect();
-    Plant { policy: policy(), machines, stencils }
+    Plant { policy: policy(), machines, stencils, ..Plant::default() }
 }

@@ -234,6 +234,7 @@ impl Node {
             }
             Move::WashBegins(named) => {
                 self.hear(&washer(), None, one.said()?);
+                named.into_iter().for_each(|stencil| self.truth.handled(stencil));
                 let only = self.truth.surely_in_washer(named).filter(|one| !self.is_named(*one));
                 if let Some(only) = only {
                     self.truth.unwashed(only);
@@ -242,6 +243,7 @@ impl Node {
             }
             Move::WashEnds(named, outcome) => {
                 self.hear(&washer(), None, one.said()?);
+                named.into_iter().for_each(|stencil| self.truth.handled(stencil));
                 if outcome == WashOutcome::Passed {
                     for stencil in self.truth.in_washer(named) {
                         self.truth.washed(stencil, head);

@@ -46,7 +46,7 @@ pub(crate) struct Truth {
     accounted: [u64; 2],
     /// In the washer, by a scan or its own word.
     in_washer: Vec<Stencil>,
-    /// A person reported a wash since: it may have left it.
+    /// A wash was reported since, or another one went in: it may have left it.
     doubtful: bool,
     /// Until when a permitted store or take may open the rack.
     pub(crate) door: Timestamp,
@@ -136,7 +136,7 @@ impl Truth {
         self.leaves_mute(stencil);
     }
 
-    /// A person reports to have washed it, by hand or in the washer.
+    /// It is said to be washed, by a person or by the washer.
     pub(crate) fn handled(&mut self, stencil: Stencil) {
         self.doubtful |= self.in_washer.contains(&stencil);
         self.leaves_mute(stencil);
@@ -173,8 +173,8 @@ impl Truth {
 
     pub(crate) fn loads(&mut self, stencil: Stencil) {
         self.turns_up(stencil);
+        self.doubtful = !self.in_washer.is_empty();
         self.in_washer.push(stencil);
-        self.doubtful = false;
     }
 
     /// The one that the washer speaks of for certain.

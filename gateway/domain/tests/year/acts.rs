@@ -275,7 +275,8 @@ impl World<'_> {
         self.ask(&request)?;
         let line = &mut self.lines[number];
         line.taken_for = None;
-        if let (Some(seat), true) = (line.seat, line.untold && line.make.source.follows_orders()) {
+        let back = line.believed == line.seat || line.make.source.follows_orders();
+        if let (Some(seat), true) = (line.seat, line.untold && back) {
             self.taken_for[usize::from(seat)] += line.may_be_taken_for(seat);
         }
         line.untold &= line.seat.is_none();

@@ -94,7 +94,7 @@ impl Floor {
         }
         let stencils = self.codes.iter().take(STENCILS).map(|code| (code.clone(), listed(code)));
         let policy = Policy { print_needs_take: false, ..Policy::default() };
-        Plant { policy, machines, stencils: stencils.collect() }
+        Plant { policy, machines, stencils: stencils.collect(), ..Plant::default() }
     }
 }
 

@@ -235,9 +235,14 @@ impl Line {
         (makers, taken)
     }
 
-    /// What nobody told of may be taken for the strokes of a stencil that is told of now.
+    /// What nobody told of may be taken for the strokes of the stencil that is told of now: one that
+    /// was there before, or the only one of the order.
     pub(crate) fn may_be_taken_for(&mut self, stencil: Stencil) -> u64 {
-        let first = self.now.untold.first().map_or(self.now.reach, |(from, _)| *from);
+        let first = if self.make.source.follows_orders() {
+            self.now.untold.first().map_or(self.now.reach, |(from, _)| *from)
+        } else {
+            self.now.heard
+        };
         let (mut start, mut taken) = (first, 0);
         for stretch in self.log.iter_mut().filter(|stretch| stretch.end > first) {
             if stretch.maker != stencil {

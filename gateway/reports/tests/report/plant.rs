@@ -87,7 +87,7 @@ pub(crate) fn plant() -> Plant {
         (code("ST-3"), listed("ST-3", "Teal sensor", 960, None)),
     ];
     let policy = Policy { hand_reported_wash: true, print_needs_take: false, ..Policy::default() };
-    Plant { policy, machines: machines.into(), stencils: stencils.into() }
+    Plant { policy, machines: machines.into(), stencils: stencils.into(), ..Plant::default() }
 }
 
 pub(crate) fn setup() -> Setup {

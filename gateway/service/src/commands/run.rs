@@ -10,7 +10,8 @@ use tracing_subscriber::filter::LevelFilter;
 use crate::gateway::{DRAIN, Gateway};
 use crate::logging::{self, LogFormat};
 
-/// Runs the gateway until SIGTERM or SIGINT, or until it cannot go on.
+/// Runs the gateway until SIGTERM or SIGINT, or until it cannot go on. SIGHUP has it read its
+/// configuration anew.
 pub(super) fn run(file: &Path, log: LogFormat) -> ExitCode {
     let configuration = match super::load(file) {
         Ok(configuration) => configuration,
@@ -21,7 +22,7 @@ pub(super) fn run(file: &Path, log: LogFormat) -> ExitCode {
         Ok(runtime) => runtime,
         Err(error) => return failed(&error.into()),
     };
-    match runtime.block_on(until_stopped(&configuration)) {
+    match runtime.block_on(until_stopped(file, &configuration)) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => failed(&error),
     }
@@ -32,15 +33,19 @@ fn failed(error: &anyhow::Error) -> ExitCode {
     ExitCode::FAILURE
 }
 
-async fn until_stopped(configuration: &Configuration) -> anyhow::Result<()> {
+async fn until_stopped(file: &Path, configuration: &Configuration) -> anyhow::Result<()> {
     let mut terminate = signal(SignalKind::terminate())?;
     let mut interrupt = signal(SignalKind::interrupt())?;
-    let mut gateway = Gateway::start(configuration).await?;
+    let mut hang_up = signal(SignalKind::hangup())?;
+    let mut gateway = Gateway::start_from(file, configuration).await?;
     tracing::info!(site = configuration.site, address = %gateway.address(), "running");
-    let name = tokio::select! {
-        error = gateway.failed() => return Err(error),
-        _ = terminate.recv() => "SIGTERM",
-        _ = interrupt.recv() => "SIGINT",
+    let name = loop {
+        tokio::select! {
+            error = gateway.failed() => return Err(error),
+            _ = terminate.recv() => break "SIGTERM",
+            _ = interrupt.recv() => break "SIGINT",
+            _ = hang_up.recv() => reload(&gateway),
+        }
     };
     tracing::info!(signal = name, "stopping: no more signals are taken in");
     let left = tokio::select! {
@@ -58,4 +63,11 @@ async fn until_stopped(configuration: &Configuration) -> anyhow::Result<()> {
         );
     }
     Ok(())
+}
+
+/// Has the configuration read anew. What comes of it is in the log.
+fn reload(gateway: &Gateway) {
+    tracing::info!("SIGHUP: reading the configuration anew");
+    let reload = gateway.reload().clone();
+    tokio::spawn(async move { reload.reload(false, None).await });
 }

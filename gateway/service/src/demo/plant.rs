@@ -45,7 +45,7 @@ impl Plant {
                 let simulated = modbus::Machine::start(settings.clone(), anywhere)
                     .await
                     .with_context(|| format!("the simulated machine {name}"))?;
-                settings.address = simulated.local_addr().to_string();
+                settings.address = Some(simulated.local_addr().to_string());
                 machines.insert(name, Arc::new(simulated));
             } else if let (Some(settings), Some(broker)) = (&machine.mqtt, &broker) {
                 let simulated = mqtt::Machine::start(broker.address(), &name, settings.clone());

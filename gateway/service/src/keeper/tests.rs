@@ -125,6 +125,7 @@ impl Task {
         site.start("test", now());
         let (intake, deliveries) = Intake::bounded(8);
         let (_, visits) = stencilward_web::SiteHandle::bounded(1);
+        let (_, replans) = mpsc::channel(1);
         let (sender, wanted) = watch::channel(Arc::new(Wanted::default()));
         let give_up = CancellationToken::new();
         let kept: Arc<dyn Ledger> = ledger.clone();
@@ -137,6 +138,7 @@ impl Task {
             wanted: sender,
             deliveries,
             visits,
+            replans,
             give_up: give_up.clone(),
             beat: 0,
         };

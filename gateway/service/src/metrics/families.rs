@@ -4,7 +4,7 @@ use prometheus::{
     Gauge, GaugeVec, Histogram, HistogramOpts, IntCounter, IntCounterVec, IntGauge, IntGaugeVec,
     Opts, Registry,
 };
-use stencilward_domain::names::StencilCode;
+use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::stencil::Cleanliness;
 use stencilward_domain::wear::WearBand;
 
@@ -224,6 +224,20 @@ impl Families {
             wear_band: WearBand::ALL
                 .map(|band| self.stencil_wear_band.with_label_values(&[code, band.as_str()])),
         }
+    }
+
+    /// Takes away the series that tell how a machine is. What it did stays counted.
+    pub(super) fn forget_machine(&self, machine: &MachineName) {
+        let machine = machine.as_str();
+        let _ = self.machine_up.remove_label_values(&[machine]);
+        let _ = self.unattributed_strokes.remove_label_values(&[machine]);
+    }
+
+    /// Takes away what is shown of an output.
+    pub(super) fn forget_output(&self, machine: &MachineName, output: &OutputName) {
+        let labels = [machine.as_str(), output.as_str()];
+        let _ = self.output_wanted.remove_label_values(&labels);
+        let _ = self.output_shown.remove_label_values(&labels);
     }
 
     /// Takes a stencil's series away. A series that never was is no fault.

@@ -16,7 +16,7 @@ use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, Plant};
 use stencilward_domain::signal::{Said, Signal};
 use stencilward_domain::site::{Reply, Site};
 use stencilward_domain::time::Timestamp;
-use stencilward_web::{Readiness, SiteHandle, Surface, Visit, router};
+use stencilward_web::{Readiness, ReloadHandle, SiteHandle, Surface, Visit, router};
 use tower::ServiceExt as _;
 
 pub(crate) const NOW: Timestamp = Timestamp(1_000_000);
@@ -53,9 +53,18 @@ pub(crate) fn surface() -> Surface {
 
 /// A surface over a site whose printer has said this, after its link came up.
 pub(crate) fn surface_after(said: Vec<Said>) -> Surface {
+    surface_of(plant(), said)
+}
+
+/// A surface over a site whose printer is on trial and has said this.
+pub(crate) fn surface_trying(said: Vec<Said>) -> Surface {
+    surface_of(Plant { trial: [printer()].into(), ..plant() }, said)
+}
+
+fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
     let (site, mut visits) = SiteHandle::bounded(4);
     tokio::spawn(async move {
-        let mut site = Site::new(plant());
+        let mut site = Site::new(plant);
         site.start("test", NOW);
         let up = Said::LinkUp { resumed: false };
         for said in std::iter::once(up).chain(said) {
@@ -74,7 +83,8 @@ pub(crate) fn surface_after(said: Vec<Said>) -> Surface {
         }
     });
     let readiness = Arc::new(Readiness::not_yet("starting"));
-    Surface { site, readiness, metrics: Arc::new(|| "x 1\n".to_owned()) }
+    let (reload, _) = ReloadHandle::bounded(1);
+    Surface { site, reload, readiness, metrics: Arc::new(|| "x 1\n".to_owned()) }
 }
 
 fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {

@@ -1,0 +1,33 @@
+//! What a machine says of itself (MODBUS Application Protocol V1.1b3, 6.21).
+
+use tokio_modbus::prelude::ReadCode;
+use tokio_modbus::{Request, Response};
+
+use super::{Client, Failure};
+
+/// The most a machine is asked for: three objects are basic, each answer holds at least one.
+const MOST_ANSWERS: usize = 8;
+
+impl Client {
+    /// The basic identification: each object's number and its text, as far as it is one.
+    pub(crate) async fn identify(&mut self) -> Result<Vec<(u8, String)>, Failure> {
+        let what = "reading the device identification";
+        let (mut objects, mut next) = (Vec::new(), 0);
+        for _ in 0..MOST_ANSWERS {
+            let request = Request::ReadDeviceIdentification(ReadCode::Basic, next);
+            let answer = match self.ask(request, what).await? {
+                Response::ReadDeviceIdentification(answer) => answer,
+                other => return Err(self.unfitting(what, &other)),
+            };
+            let told = answer.device_id_objects.iter();
+            objects.extend(told.map(|object| {
+                (object.id, String::from_utf8_lossy(&object.value).trim().to_owned())
+            }));
+            if !answer.more_follows || answer.next_object_id <= next {
+                break;
+            }
+            next = answer.next_object_id;
+        }
+        Ok(objects)
+    }
+}

@@ -1,0 +1,91 @@
+//! As fast as it goes, on one connection and on a hundred.
+
+use std::net::SocketAddr;
+use std::process::Command;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
+
+use stencilward_tests::python;
+use tokio::task::JoinSet;
+use tokio::time::sleep;
+use tokio_modbus::client::tcp;
+use tokio_modbus::prelude::*;
+
+use super::ours::Links;
+use super::servers::Servers;
+use super::{RUNS, figure};
+
+const WARM_UP: Duration = Duration::from_millis(500);
+const MEASURED: Duration = Duration::from_secs(2);
+
+const SCRIPT: &str = r#"
+import sys, time
+from pymodbus.client import ModbusTcpClient
+client = ModbusTcpClient("127.0.0.1", port=int(sys.argv[1]))
+client.connect()
+end, count = time.monotonic() + float(sys.argv[2]), 0
+while time.monotonic() < end:
+    if client.read_input_registers(0, count=10).isError():
+        sys.exit("an error for an answer")
+    count += 1
+print(count / float(sys.argv[2]))
+"#;
+
+pub(crate) async fn bench() {
+    for connections in [1, 100] {
+        let servers = Servers::start(connections);
+        let (mut raw, mut ours, mut ratios) = (vec![], vec![], vec![]);
+        for _ in 0..RUNS {
+            raw.push(raw_loop(&servers.addresses).await);
+            ours.push(through_us(&servers.addresses).await);
+            ratios.push(ours[ours.len() - 1] / raw[raw.len() - 1]);
+        }
+        figure(&format!("modbus.flat_out.{connections}.raw_loop"), raw, "reads/s");
+        figure(&format!("modbus.flat_out.{connections}.ours"), ours, "reads/s");
+        figure(&format!("modbus.flat_out.{connections}.ours_beside_raw_loop"), ratios, "times");
+    }
+    let servers = Servers::start(1);
+    if let Some(rate) = script(servers.addresses[0]) {
+        println!("figure modbus.flat_out.1.script {rate:.3} reads/s");
+    }
+}
+
+async fn raw_loop(addresses: &[SocketAddr]) -> f64 {
+    let count = Arc::new(AtomicU64::new(0));
+    let mut tasks = JoinSet::new();
+    for address in addresses.iter().copied() {
+        let count = Arc::clone(&count);
+        tasks.spawn(async move {
+            let mut context = tcp::connect_slave(address, Slave(1)).await.unwrap();
+            loop {
+                let words = context.read_input_registers(0, 10).await.unwrap().unwrap();
+                assert_eq!(words.len(), 10);
+                count.fetch_add(1, Ordering::Relaxed);
+            }
+        });
+    }
+    sleep(WARM_UP).await;
+    let before = count.load(Ordering::Relaxed);
+    sleep(MEASURED).await;
+    let made = count.load(Ordering::Relaxed) - before;
+    tasks.shutdown().await;
+    made as f64 / MEASURED.as_secs_f64()
+}
+
+async fn through_us(addresses: &[SocketAddr]) -> f64 {
+    let links = Links::start(addresses, Duration::from_micros(1));
+    sleep(WARM_UP).await;
+    links.rounds.take();
+    sleep(MEASURED).await;
+    let made = links.rounds.take().len();
+    links.stop().await;
+    made as f64 / MEASURED.as_secs_f64()
+}
+
+fn script(at: SocketAddr) -> Option<f64> {
+    let python = python::for_peers()?;
+    let port = at.port().to_string();
+    let output = Command::new(python).args(["-c", SCRIPT, &port, "2"]).output().unwrap();
+    String::from_utf8_lossy(&output.stdout).trim().parse().ok()
+}

@@ -1,0 +1,38 @@
+//! What a Modbus link costs beside the barest loop and the script one would write instead.
+//! `cargo bench -p stencilward-tests --bench modbus`. Prints figures; asserts no time.
+//!
+//! The machines are in another process, one port each, and give ten input registers: a total, a
+//! state, and the code of a stencil.
+#![allow(clippy::unwrap_used, reason = "a bench that cannot go on has no figure")]
+
+mod flat_out;
+mod interlock;
+mod ours;
+mod servers;
+mod thousand;
+
+/// Runs of each kind, in turn; the figure is their median.
+const RUNS: usize = 3;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().collect();
+    if let [_, first, count] = arguments.as_slice()
+        && first == servers::AS_SERVERS
+    {
+        return servers::serve(count.parse().unwrap());
+    }
+    let runtime = tokio::runtime::Runtime::new().unwrap();
+    runtime.block_on(async {
+        flat_out::bench().await;
+        thousand::bench().await;
+        interlock::bench().await;
+    });
+}
+
+/// Prints the median and gives it.
+fn figure(name: &str, mut values: Vec<f64>, unit: &str) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let median = values[values.len() / 2];
+    println!("figure {name} {median:.3} {unit}");
+    median
+}
