@@ -3,6 +3,8 @@
 // clippy.toml allows these in tests, which to it are functions marked so and not their helpers.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+mod patience;
+
 #[path = "modbus/certificates.rs"]
 mod certificates;
 #[path = "modbus/hall.rs"]

@@ -1,6 +1,5 @@
 //! A gateway that only listens, and a peer that says exactly what a test wants.
 
-use std::future::Future;
 use std::net::SocketAddr;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -15,28 +14,9 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
-use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
 
-/// Longest wait for anything: long enough for a busy computer, never used up otherwise.
-const PATIENCE: Duration = Duration::from_secs(20);
-
-pub(crate) async fn within<T>(what: &str, future: impl Future<Output = T>) -> T {
-    match timeout(PATIENCE, future).await {
-        Ok(value) => value,
-        Err(_) => panic!("waited in vain for {what}"),
-    }
-}
-
-/// Waits until something is so.
-pub(crate) async fn until(what: &str, mut is_so: impl FnMut() -> bool) {
-    within(what, async {
-        while !is_so() {
-            tokio::time::sleep(Duration::from_millis(2)).await;
-        }
-    })
-    .await;
-}
+pub(crate) use crate::patience::{until, within};
 
 pub(crate) fn any_port() -> SocketAddr {
     SocketAddr::from(([127, 0, 0, 1], 0))

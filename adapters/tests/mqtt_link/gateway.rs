@@ -1,7 +1,6 @@
 //! A gateway that collects deliveries and answers receipts when a test says so.
 
 use std::collections::VecDeque;
-use std::future::Future;
 use std::net::SocketAddr;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -16,25 +15,7 @@ use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
-/// Longest wait for anything: long enough for a busy computer, never used up otherwise.
-const PATIENCE: Duration = Duration::from_secs(25);
-
-pub(crate) async fn within<T>(what: &str, future: impl Future<Output = T>) -> T {
-    match tokio::time::timeout(PATIENCE, future).await {
-        Ok(value) => value,
-        Err(_) => panic!("waited in vain for {what}"),
-    }
-}
-
-/// Waits until something is so.
-pub(crate) async fn until(what: &str, mut is_so: impl FnMut() -> bool) {
-    within(what, async {
-        while !is_so() {
-            tokio::time::sleep(Duration::from_millis(2)).await;
-        }
-    })
-    .await;
-}
+pub(crate) use crate::patience::{PATIENCE, until, within};
 
 pub(crate) fn within_sync(what: &str, mut is_so: impl FnMut() -> bool) {
     let begun = Instant::now();

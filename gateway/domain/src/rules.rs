@@ -8,7 +8,6 @@ use crate::names::{MachineName, OrderName, SlotName, StencilCode};
 use crate::place::Place;
 use crate::plant::{MachineKind, Plant};
 use crate::reason::Reason;
-use crate::run::order_name;
 use crate::signal::OrderSpec;
 use crate::state::State;
 use crate::stencil::{Cleanliness, Stencil};
@@ -136,7 +135,7 @@ impl Case<'_> {
         let code = seat.map(|seat| &seat.code);
         let decision = decided(Rule::Print, code, Some(printer), None, against);
         Decision {
-            order: order_name(machine.and_then(|machine| machine.order.as_ref())),
+            order: machine.and_then(|machine| Some(machine.order.as_ref()?.order.clone())),
             ..decision
         }
     }

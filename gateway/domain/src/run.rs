@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::event::{Advance, Basis, BasisKind, Event, LikelyCause, Recorded};
-use crate::names::{OrderName, StencilCode};
+use crate::names::StencilCode;
 use crate::plant::{Bases, Tolerance};
 use crate::signal::OrderSpec;
 use crate::time::Timestamp;
@@ -146,10 +146,4 @@ impl Run {
             LikelyCause::Unknown
         }
     }
-}
-
-/// The order's name, if there is one.
-#[must_use]
-pub fn order_name(order: Option<&OrderSpec>) -> Option<OrderName> {
-    order.map(|order| order.order.clone())
 }

@@ -3,12 +3,8 @@
 use crate::modbus::registers::{Format, Number, Value};
 use crate::modbus::settings::{ByteOrder, Layout, Type, WordOrder};
 
-/// Numbers of one, two and four registers.
-const KINDS: [&[Type]; 3] = [
-    &[Type::U16, Type::I16, Type::Bcd16],
-    &[Type::U32, Type::I32, Type::F32, Type::Bcd32],
-    &[Type::U64, Type::I64, Type::F64],
-];
+/// Registers that numbers take.
+const SIZES: [u16; 3] = [1, 2, 4];
 
 /// Floats smaller or larger than this are no measured value.
 const PLAUSIBLE: std::ops::RangeInclusive<f64> = 1e-9..=1e12;
@@ -38,7 +34,7 @@ pub(super) fn configured(layout: &Layout, held: &[u16], length: u16) -> String {
 
 /// What the same registers, and those behind them, would be as anything else.
 pub(super) fn others(held: &[u16]) -> Vec<String> {
-    let mut lines: Vec<String> = KINDS.iter().filter_map(|kinds| of_size(kinds, held)).collect();
+    let mut lines: Vec<String> = SIZES.iter().filter_map(|size| of_size(*size, held)).collect();
     for (bytes, order) in ORDERS {
         let registers = u16::try_from(held.len()).unwrap_or(u16::MAX);
         if let Ok(Value::Text(text)) = (Format::Text { registers, bytes }).decode(held)
@@ -54,8 +50,7 @@ pub(super) fn others(held: &[u16]) -> Vec<String> {
 const ORDERS: [(ByteOrder, &str); 2] =
     [(ByteOrder::HighFirst, "high-first"), (ByteOrder::LowFirst, "low-first")];
 
-fn of_size(kinds: &[Type], held: &[u16]) -> Option<String> {
-    let size = kinds.first()?.registers()?;
+fn of_size(size: u16, held: &[u16]) -> Option<String> {
     let own = held.get(..usize::from(size))?;
     let mut parts = vec![hexadecimal(own)];
     for (words, word_order) in
@@ -65,8 +60,9 @@ fn of_size(kinds: &[Type], held: &[u16]) -> Option<String> {
             continue;
         }
         for (bytes, byte_order) in ORDERS {
-            let read = kinds.iter().filter_map(|kind| {
-                let number = Number { kind: *kind, words, bytes, bits: None };
+            let kinds = Type::NUMBERS.into_iter().filter(|kind| kind.registers() == Some(size));
+            let read = kinds.filter_map(|kind| {
+                let number = Number { kind, words, bytes, bits: None };
                 let value = Format::Number(number).decode(own).ok()?;
                 plausible(&value).then(|| format!("{} {}", kind.as_str(), shown(value)))
             });

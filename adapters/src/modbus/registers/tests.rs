@@ -105,21 +105,8 @@ fn text_ends_at_a_zero_and_loses_its_padding() {
     assert_eq!(read(&[0xFFFF, 0xFFFF], BIG), Err(Unreadable::NotText));
 }
 
-const KINDS: [Type; 10] = [
-    Type::U16,
-    Type::I16,
-    Type::U32,
-    Type::I32,
-    Type::U64,
-    Type::I64,
-    Type::F32,
-    Type::F64,
-    Type::Bcd16,
-    Type::Bcd32,
-];
-
 fn kinds() -> impl Strategy<Value = Type> {
-    prop::sample::select(&KINDS[..])
+    prop::sample::select(&Type::NUMBERS[..])
 }
 
 fn orders() -> impl Strategy<Value = WordOrder> {

@@ -136,6 +136,20 @@ pub enum Type {
 }
 
 impl Type {
+    /// Those that are numbers in registers.
+    pub(crate) const NUMBERS: [Self; 10] = [
+        Self::U16,
+        Self::I16,
+        Self::U32,
+        Self::I32,
+        Self::U64,
+        Self::I64,
+        Self::F32,
+        Self::F64,
+        Self::Bcd16,
+        Self::Bcd32,
+    ];
+
     /// The type's word in settings.
     #[must_use]
     pub fn as_str(self) -> &'static str {

@@ -119,7 +119,8 @@ pub(super) struct Live {
     /// Reads that wait until the machine names its stencil.
     pub(super) held: BTreeMap<CounterName, Signal>,
     pub(super) watches: BTreeMap<CounterName, Watch>,
-    /// Counters whose next strokes were made while stencils may have come and gone unseen.
+    /// Counters of a machine that was found empty, as it was thought to be, after nobody watched
+    /// it: no event says that their next strokes may be those of a stencil that came and went.
     pub(super) gaps: BTreeSet<CounterName>,
     /// Slots the rack showed empty.
     pub(super) seen_empty: BTreeSet<SlotName>,
@@ -151,11 +152,14 @@ impl Live {
         self.spoke = at;
     }
 
-    pub(super) fn up(&mut self, at: Timestamp, resumed: bool) {
+    /// The link is up. `resumed`: nothing said meanwhile is lost; where the machine also names its
+    /// stencil, what is in it is as certain as before.
+    pub(super) fn up(&mut self, at: Timestamp, resumed: bool, names_stencil: bool) {
         self.broke = Some(at);
         self.up_since = Some(at);
         self.heard_before = self.spoke;
-        match (resumed, self.continuity) {
+        self.resumed = resumed;
+        match (resumed && names_stencil, self.continuity) {
             (true, Continuity::Broken { .. }) if self.was_sure => {
                 self.continuity = Continuity::Sure;
             }

@@ -12,9 +12,7 @@ impl Site {
     pub(super) fn link_up(&mut self, machine: &MachineName, resumed: bool) {
         let at = self.origin.at;
         let names_stencil = self.plant.names_stencil(machine);
-        let live = self.live_mut(machine);
-        live.up(at, resumed && names_stencil);
-        live.resumed = resumed;
+        self.live_mut(machine).up(at, resumed, names_stencil);
         if !matches!(self.link(machine), Some(LinkState::Up)) {
             self.record(Event::MachineUp { machine: machine.clone() });
         }
@@ -61,9 +59,6 @@ impl Site {
                 .then_some(Event::FaultEnded { machine: name, code }),
             Said::Measured { measurement, .. } if !measurement.value.is_finite() => None,
             Said::Measured { code, measurement } => {
-                if !measurement.value.is_finite() {
-                    return None;
-                }
                 let seated = known.and_then(|m| m.seat.as_ref()).map(|seat| seat.code.clone());
                 let stencil = code.or(seated)?;
                 let listed = self.state.stencils.contains_key(&stencil);

@@ -7,7 +7,6 @@ use super::booking::Made;
 use crate::event::{Basis, BasisKind, Event, WhyUnattributed};
 use crate::machine::Machine;
 use crate::names::{MachineName, OrderName, StencilCode};
-use crate::run::order_name;
 use crate::signal::OrderSpec;
 
 impl Site {
@@ -147,7 +146,7 @@ impl Site {
         let found = run.disagreements(&spec.bases, self.plant.policy.tolerance, order);
         let booked = run.booked(&spec.bases);
         let (since, stencils) = (run.since, run.stencils.clone());
-        let order = order_name(order);
+        let order = order.map(|order| order.order.clone());
         for (checked_by, checked, likely) in found {
             self.record(Event::BasesDisagreed {
                 machine: printer.clone(),

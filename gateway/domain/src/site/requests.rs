@@ -245,7 +245,10 @@ impl Site {
                 self.order_released(spec, Some(by));
                 Ok(())
             }
-            Request::StartOrder { .. } | Request::FinishOrder { .. } => self.change_order(request),
+            Request::StartOrder { machine, order, by } => self.start_by_hand(machine, order, by),
+            Request::FinishOrder { machine, order, made, by } => {
+                self.finish_by_hand(machine, order, *made, by)
+            }
         };
         self.replied(done, first)
     }
@@ -313,31 +316,35 @@ impl Site {
         Ok(())
     }
 
-    fn change_order(&mut self, request: &Request) -> Done {
-        let (Request::StartOrder { machine, order, .. }
-        | Request::FinishOrder { machine, order, .. }) = request
-        else {
+    pub(super) fn is_printer(&self, machine: &MachineName) -> Done {
+        if self.plant.kind(machine) == MachineKind::Printer {
             return Ok(());
-        };
-        if self.plant.kind(machine) != MachineKind::Printer {
-            return Err(format!("{machine} is no printer of the configuration: name one that is"));
         }
-        match request {
-            Request::StartOrder { by, .. } => {
-                if !self.state.orders.contains_key(order) {
-                    return Err(format!("no order {order} is released: release it first"));
-                }
-                self.order_started(machine, &OrderSpec::named(order.clone()), Some(by));
-            }
-            Request::FinishOrder { made, by, .. } => {
-                let running = self.state.machines.get(machine);
-                if !running.is_some_and(|machine| machine.works_on(order)) {
-                    return Err(format!("order {order} does not run at {machine}"));
-                }
-                self.order_finished(machine, order, *made, Some(by));
-            }
-            _ => {}
+        Err(format!("{machine} is no printer of the configuration: name one that is"))
+    }
+
+    fn start_by_hand(&mut self, machine: &MachineName, order: &OrderName, by: &str) -> Done {
+        self.is_printer(machine)?;
+        if !self.state.orders.contains_key(order) {
+            return Err(format!("no order {order} is released: release it first"));
         }
+        self.order_started(machine, &OrderSpec::named(order.clone()), Some(by));
+        Ok(())
+    }
+
+    fn finish_by_hand(
+        &mut self,
+        machine: &MachineName,
+        order: &OrderName,
+        made: Option<u64>,
+        by: &str,
+    ) -> Done {
+        self.is_printer(machine)?;
+        let running = self.state.machines.get(machine);
+        if !running.is_some_and(|machine| machine.works_on(order)) {
+            return Err(format!("order {order} does not run at {machine}"));
+        }
+        self.order_finished(machine, order, made, Some(by));
         Ok(())
     }
 

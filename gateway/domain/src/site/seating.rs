@@ -27,7 +27,7 @@ impl Site {
                 Event::Seated { stencil, machine: name, by, unseen }
             });
         }
-        self.confirm(machine, unseen);
+        self.confirm(machine);
     }
 
     /// True when the stencil is thought to have left the machine that now says it is in there.
@@ -52,26 +52,21 @@ impl Site {
         if let Some(code) = before {
             self.stencil_changes(machine);
             self.take_out(machine, &code, by, unseen);
+        } else if unseen {
+            let known = self.state.machines.get(machine);
+            let counters: Vec<CounterName> =
+                known.into_iter().flat_map(|machine| machine.counters.keys().cloned()).collect();
+            self.live_mut(machine).gaps.extend(counters);
         }
-        self.confirm(machine, unseen);
+        self.confirm(machine);
     }
 
-    /// What is in the machine is certain from now on. `unseen`: it changed while nobody was
-    /// told, so that strokes not yet counted may be those of a third stencil.
-    fn confirm(&mut self, machine: &MachineName, unseen: bool) {
+    /// What is in the machine is certain from now on.
+    fn confirm(&mut self, machine: &MachineName) {
         let at = self.origin.at;
-        let counters: Vec<CounterName> = self
-            .state
-            .machines
-            .get(machine)
-            .filter(|_| unseen)
-            .into_iter()
-            .flat_map(|machine| machine.counters.keys().cloned())
-            .collect();
         let live = self.live_mut(machine);
         live.continuity = Continuity::Sure;
         live.last_heard = at;
-        live.gaps.extend(counters);
         self.release_held(machine);
     }
 

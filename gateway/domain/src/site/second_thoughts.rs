@@ -5,7 +5,6 @@ use super::Site;
 use super::requests::{Done, Reply};
 use crate::event::{Basis, Event, Position, Recorded};
 use crate::names::{MachineName, StencilCode};
-use crate::plant::MachineKind;
 use crate::signal::WashOutcome;
 use crate::time::Timestamp;
 
@@ -133,9 +132,7 @@ impl Site {
         why: &str,
     ) -> Done {
         self.known(stencil)?;
-        if self.plant.kind(machine) != MachineKind::Printer {
-            return Err(format!("{machine} is no printer of the configuration: name one that is"));
-        }
+        self.is_printer(machine)?;
         if strokes == 0 {
             return Err("no strokes to enter: give their number".to_owned());
         }

@@ -8,7 +8,7 @@ use crate::place::Place;
 use crate::signal::{Measurement, WashOutcome};
 use crate::stencil::{Cleanliness, Sourced};
 
-/// No wash programme is shorter (common practice; the author's own estimate).
+/// No wash programme is shorter: an estimate of our own, without a source.
 const SHORTEST_WASH: std::time::Duration = std::time::Duration::from_secs(30);
 
 impl Site {

@@ -16,18 +16,6 @@ const WHOLE: &[Type] = &[
     Type::Bcd32,
     Type::Bit,
 ];
-const NUMBERS: &[Type] = &[
-    Type::U16,
-    Type::I16,
-    Type::U32,
-    Type::I32,
-    Type::U64,
-    Type::I64,
-    Type::F32,
-    Type::F64,
-    Type::Bcd16,
-    Type::Bcd32,
-];
 
 /// The keys of a value that say how it is laid out.
 struct Value {
@@ -67,7 +55,7 @@ fn allowed(point: &Point) -> &'static [Type] {
         | Point::BoardTotal(_)
         | Point::OrderQuantity(_)
         | Point::OrderMade(_) => COUNTERS,
-        Point::Measured(_) => NUMBERS,
+        Point::Measured(_) => &Type::NUMBERS,
         Point::MachineState(_)
         | Point::LifeSign(_)
         | Point::FaultCode(_)
