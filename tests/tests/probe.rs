@@ -8,6 +8,8 @@ use stencilward_adapters::simulated::Simulated;
 use stencilward_domain::names::CounterName;
 use stencilward_domain::signal::{Reading, Said, Width};
 use stencilward_tests::free_port::free_port;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::TcpListener;
 
 fn configuration(address: SocketAddr) -> String {
     format!(
@@ -69,4 +71,39 @@ fn a_machine_that_is_not_there_is_told_with_what_to_check() {
     assert!(!worked && said.contains("refused"), "{said}");
     let (worked, said) = probe(&text, "washer");
     assert!(!worked && said.contains("it has: printer"), "{said}");
+}
+
+/// A machine of few words: silent at a function it does not know, and gone at a place it has not.
+async fn of_few_words() -> SocketAddr {
+    let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
+    let address = listener.local_addr().expect("an address");
+    tokio::spawn(async move {
+        while let Ok((mut stream, _)) = listener.accept().await {
+            let mut request = [0; 12];
+            // MBAP header, function, address and count (MODBUS Application Protocol V1.1b3, 6.4).
+            while stream.read_exact(&mut request).await.is_ok() {
+                let answer = match request[7..] {
+                    [4, 0, 10, 0, 2] => [4, 4, 0x00, 0x01, 0x11, 0x70],
+                    [0x2B, ..] => continue,
+                    _ => break,
+                };
+                let head = [&request[..4], &[0, 7], &request[6..7]].concat();
+                stream.write_all(&[&head, &answer[..]].concat()).await.expect("it listens");
+            }
+        }
+    });
+    address
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_machine_of_few_words_still_shows_what_was_named() {
+    let address = of_few_words().await;
+    let text = configuration(address);
+    let (first, _) = text.split_once("        - { signal: stencil-seated").expect("points");
+    let text = first.to_owned();
+    let (worked, said) =
+        tokio::task::spawn_blocking(move || probe(&text, "printer")).await.expect("it ends");
+    assert!(worked, "{said}");
+    assert!(said.contains("it does not answer when asked what it is"), "{said}");
+    assert!(said.contains("input 10 = 70000 as u32 (0001 1170)"), "{said}");
 }

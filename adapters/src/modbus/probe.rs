@@ -12,8 +12,9 @@ use tokio_util::sync::CancellationToken;
 use super::bank::Bank;
 use super::client::{Client, Failure};
 use super::line::Line;
-use super::plan::{Limits, Plan, Reach, length, wants};
+use super::plan::{Limits, Plan, Reach, Want, length, wants};
 use super::settings::{BitTable, Layout, RegisterTable, Settings, Table};
+use crate::link::Trouble;
 use readings::{configured, others};
 
 /// Registers that the widest number takes.
@@ -37,17 +38,7 @@ impl Settings {
         for want in wants(self) {
             let point = &self.points[want.point()];
             let layout = point.place().layout;
-            let whole = if want.table.registers().is_some() { want.count.max(WIDEST) } else { 1 };
-            let mut look = Err(Failure::Stopped);
-            for count in [whole, want.count] {
-                if count > want.count && limits.forbids(want.table, want.at, count) {
-                    continue;
-                }
-                look = read(&mut client, want.table, want.at, count).await;
-                if !matches!(look, Err(Failure::Exception { .. })) {
-                    break;
-                }
-            }
+            let look = Self::look(&mut client, &limits, &want).await;
             let place = format!("{} {}", want.table.as_str(), want.at);
             match look {
                 Ok((held, took)) => {
@@ -66,6 +57,23 @@ impl Settings {
         }
         Ok(())
     }
+
+    /// A point with the registers behind it, as far as the widest number goes; by itself where the
+    /// machine will not give those.
+    async fn look(
+        client: &mut Client,
+        limits: &Limits,
+        want: &Want,
+    ) -> Result<(Vec<u16>, Duration), Failure> {
+        let wide = want.table.registers().is_some()
+            && want.count < WIDEST
+            && !limits.forbids(want.table, want.at, WIDEST);
+        if wide && let Ok(seen) = read(client, want.table, want.at, WIDEST).await {
+            return Ok(seen);
+        }
+        client.begin();
+        read(client, want.table, want.at, want.count).await
+    }
 }
 
 async fn who(client: &mut Client) -> Result<String, String> {
@@ -79,6 +87,13 @@ async fn who(client: &mut Client) -> Result<String, String> {
             Ok(text)
         }
         Err(Failure::Exception { .. }) => Ok("it does not say what it is (2B/0E)".to_owned()),
+        // Many a machine is silent, or hangs up, at a function that it does not know.
+        Err(Failure::Gone {
+            kind: Trouble::TimedOut | Trouble::Broken | Trouble::Garbled, ..
+        }) => {
+            client.begin();
+            Ok("it does not answer when asked what it is (2B/0E)".to_owned())
+        }
         Err(failure) => Err(in_words(failure)),
     }
 }
