@@ -33,6 +33,29 @@ pub struct Append {
     pub facts: Vec<Fact>,
 }
 
+/// A message owed to somebody outside because of what happened, kept until they have it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Owed {
+    /// To whom: such as a broker, by its name.
+    pub to: String,
+    /// What it is about: such as a topic.
+    pub about: String,
+    /// Whether it takes the place of an earlier one to the same about the same: a state does, an
+    /// answer does not.
+    pub replaces: bool,
+    /// What they are to be told.
+    pub body: Vec<u8>,
+}
+
+/// A message that is still owed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Due {
+    /// Grows with each message that comes to be owed; never given twice.
+    pub number: u64,
+    /// The message.
+    pub owed: Owed,
+}
+
 /// Where an append came to lie.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Appended {
@@ -110,7 +133,38 @@ pub trait Ledger: Send + Sync + 'static {
     async fn append(
         &self,
         appends: Vec<Append>,
+    ) -> Result<Vec<Result<Appended, Refused>>, LedgerError> {
+        self.append_owing(appends, Vec::new()).await
+    }
+
+    /// As [`Self::append`], and keeps in the same durable write what is owed because of it. When
+    /// each append was refused or kept before, nothing new is owed; without appends, it is.
+    ///
+    /// # Errors
+    /// As for [`Self::append`].
+    async fn append_owing(
+        &self,
+        appends: Vec<Append>,
+        owed: Vec<Owed>,
     ) -> Result<Vec<Result<Appended, Refused>>, LedgerError>;
+
+    /// Up to `limit` messages still owed to somebody with numbers after `after`, in the order in
+    /// which they came to be owed.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when they cannot be read.
+    async fn due(&self, to: &str, after: u64, limit: usize) -> Result<Vec<Due>, LedgerError>;
+
+    /// Forgets messages that have been delivered. Not told durably at once: after a crash they
+    /// may be due again.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when the storage fails.
+    async fn delivered(&self, numbers: Vec<u64>) -> Result<(), LedgerError>;
+
+    /// The highest number of a message that came to be owed, as it moves; 0 when there was none
+    /// since the ledger was opened.
+    fn owing(&self) -> watch::Receiver<u64>;
 
     /// Up to `limit` events after `after`, in order.
     ///

@@ -16,7 +16,7 @@ mod verify;
 #[cfg(any(test, feature = "suite"))]
 pub mod suite;
 
-pub use contract::{Append, Appended, BatchId, Entry, Ledger, Row};
+pub use contract::{Append, Appended, BatchId, Due, Entry, Ledger, Owed, Row};
 pub use error::{LedgerError, Refused};
 pub use follow::Follower;
 pub use sqlite::{OpenError, Reader, SqliteLedger};

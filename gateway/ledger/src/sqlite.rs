@@ -5,6 +5,7 @@
 //! memory and honest locks.
 
 mod open;
+mod owed;
 mod read;
 mod reader;
 mod transact;
@@ -22,7 +23,7 @@ use stencilward_domain::event::{Position, Stream};
 use tokio::sync::{mpsc, oneshot, watch};
 
 use crate::body;
-use crate::contract::{Append, Appended, Entry, Ledger, Row};
+use crate::contract::{Append, Appended, Due, Entry, Ledger, Owed, Row};
 use crate::error::{LedgerError, Refused};
 pub use open::OpenError;
 use read::Readers;
@@ -39,6 +40,7 @@ pub struct SqliteLedger {
     jobs: Mutex<Option<mpsc::Sender<Job>>>,
     writer: Mutex<Option<JoinHandle<()>>>,
     head: watch::Receiver<Position>,
+    owing: watch::Receiver<u64>,
     commits: Arc<AtomicU64>,
 }
 
@@ -61,7 +63,7 @@ impl SqliteLedger {
         let lock = open::lock(&path)?;
         let connection = open::writer(&path)?;
         let commits = Arc::new(AtomicU64::new(0));
-        let (writer, head) = Writer::new(connection, Arc::clone(&commits))?;
+        let (writer, head, owing) = Writer::new(connection, Arc::clone(&commits))?;
         let (jobs, queue) = mpsc::channel(QUEUE);
         let writer = std::thread::Builder::new()
             .name("ledger-writer".to_owned())
@@ -75,6 +77,7 @@ impl SqliteLedger {
             jobs: Mutex::new(Some(jobs)),
             writer: Mutex::new(Some(writer)),
             head,
+            owing,
             commits,
         })
     }
@@ -131,14 +134,30 @@ impl Drop for SqliteLedger {
 
 #[async_trait]
 impl Ledger for SqliteLedger {
-    async fn append(
+    async fn append_owing(
         &self,
         appends: Vec<Append>,
+        owed: Vec<Owed>,
     ) -> Result<Vec<Result<Appended, Refused>>, LedgerError> {
         let written: Vec<_> = appends.into_iter().map(body::write).collect();
         let (done, answer) = oneshot::channel();
-        self.hand_over(Job::Append(Call { written, done })).await?;
+        self.hand_over(Job::Append(Call { written, owed, done })).await?;
         answer.await.map_err(|_| LedgerError::Closed)?
+    }
+
+    async fn due(&self, to: &str, after: u64, limit: usize) -> Result<Vec<Due>, LedgerError> {
+        let to = to.to_owned();
+        self.readers.with(move |connection| owed::due(connection, to, after, limit)).await
+    }
+
+    async fn delivered(&self, numbers: Vec<u64>) -> Result<(), LedgerError> {
+        let (done, answer) = oneshot::channel();
+        self.hand_over(Job::Delivered { numbers, done }).await?;
+        answer.await.map_err(|_| LedgerError::Closed)?
+    }
+
+    fn owing(&self) -> watch::Receiver<u64> {
+        self.owing.clone()
     }
 
     async fn read(&self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {

@@ -14,6 +14,7 @@ mod closing;
 mod crowd;
 mod following;
 mod model;
+mod owing;
 mod reading;
 mod repeating;
 mod walking;
@@ -34,6 +35,7 @@ pub use closing::*;
 pub use crowd::*;
 pub use following::*;
 pub use model::*;
+pub use owing::*;
 pub use reading::*;
 pub use repeating::*;
 pub use walking::*;
@@ -79,6 +81,10 @@ macro_rules! contract_tests {
             closing_makes_durable_what_was_handed_over
             what_was_acknowledged_is_there_after_a_drop
             the_chain_goes_on_after_opening_again
+            what_is_owed_is_kept_with_its_cause
+            a_repeat_or_a_refusal_owes_nothing_new
+            a_state_takes_the_place_of_the_one_before
+            a_delivery_settles_only_what_was_delivered
             the_walk_begins_anywhere
         }
 

@@ -7,11 +7,13 @@ use std::time::Duration;
 
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
+use super::owed::TABLE as OWED;
+
 /// Marks a file as a stencil ledger ("SWLG").
 pub(super) const APPLICATION: i64 = 0x5357_4c47;
 
 /// The schema this version writes.
-pub(super) const SCHEMA: i64 = 1;
+pub(super) const SCHEMA: i64 = 2;
 
 /// The first SQLite without the WAL-reset fault (3.51.3), by which two connections at work at
 /// the same moment could lose a commit.
@@ -20,7 +22,7 @@ const OLDEST_SQLITE: i32 = 3_051_003;
 /// How long a statement waits for another program that holds the file.
 pub(super) const BUSY: Duration = Duration::from_secs(2);
 
-const TABLE: &str = "
+const EVENTS: &str = "
     CREATE TABLE event (
         position INTEGER PRIMARY KEY,
         stream   TEXT    NOT NULL,
@@ -171,13 +173,15 @@ fn pragma(connection: &Connection, name: &str) -> rusqlite::Result<i64> {
     connection.query_row(&format!("PRAGMA {name}"), [], |row| row.get(0))
 }
 
-/// Makes an empty file a ledger; refuses a file that is something else, and leaves it unchanged.
+/// Makes an empty file a ledger, and one of an earlier schema one of this; refuses a file that is something else, and leaves it unchanged.
 fn identify(connection: &Connection) -> Result<(), OpenError> {
-    if !is_empty(connection)? {
-        return recognise(connection);
-    }
+    let missing = match marks(connection)? {
+        _ if is_empty(connection)? => format!("{EVENTS} {OWED}"),
+        (APPLICATION, 1) => OWED.to_owned(),
+        _ => return recognise(connection),
+    };
     connection.execute_batch(&format!(
-        "BEGIN IMMEDIATE; {TABLE}
+        "BEGIN IMMEDIATE; {missing}
          PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {SCHEMA}; COMMIT;"
     ))?;
     Ok(())
@@ -186,7 +190,7 @@ fn identify(connection: &Connection) -> Result<(), OpenError> {
 /// Refuses a file that is no ledger this version can read.
 pub(super) fn recognise(connection: &Connection) -> Result<(), OpenError> {
     match marks(connection)? {
-        (APPLICATION, SCHEMA) => Ok(()),
+        (APPLICATION, 1..=SCHEMA) => Ok(()),
         (APPLICATION, newer) if newer > SCHEMA => Err(OpenError::Newer(newer)),
         _ => Err(OpenError::Foreign),
     }

@@ -136,7 +136,7 @@ fn lines(limit: usize) -> i64 {
     i64::try_from(limit).unwrap_or(i64::MAX)
 }
 
-fn query<T>(
+pub(super) fn query<T>(
     connection: &Connection,
     query: &str,
     parameters: &[&dyn ToSql],

@@ -5,10 +5,11 @@ use std::collections::HashMap;
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use stencilward_domain::event::Position;
 
+use super::owed;
 use super::read::{signed, unsigned};
 use crate::body::Written;
 use crate::chain::{GENESIS, Hash, Link};
-use crate::contract::Appended;
+use crate::contract::{Appended, Owed};
 use crate::error::Refused;
 
 /// One answer for each append of a call.
@@ -30,7 +31,12 @@ pub(super) struct Done {
     pub(super) end: End,
     /// The answers to each call.
     pub(super) answers: Vec<Answers>,
+    /// The number of the last message that came to be owed.
+    pub(super) owing: Option<u64>,
 }
+
+/// What one call hands over.
+pub(super) type Handed<'a> = (&'a [Result<Written, Refused>], &'a [Owed]);
 
 /// The end of the chain as it lies in the file.
 pub(super) fn end(connection: &Connection) -> rusqlite::Result<End> {
@@ -65,7 +71,7 @@ impl Versions {
 pub(super) fn transact<'a>(
     connection: &mut Connection,
     versions: &mut Versions,
-    calls: impl Iterator<Item = &'a [Result<Written, Refused>]>,
+    calls: impl Iterator<Item = Handed<'a>>,
 ) -> rusqlite::Result<Done> {
     if !connection.is_autocommit() {
         // An earlier roll-back failed as well.
@@ -73,14 +79,12 @@ pub(super) fn transact<'a>(
     }
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let end = end(&transaction)?;
-    let mut page = Page { end, transaction, versions: versions.still_true(end) };
-    let answers = calls
-        .map(|call| call.iter().map(|written| page.answer(written)).collect())
-        .collect::<rusqlite::Result<_>>()?;
-    let end = page.end;
+    let mut page = Page { end, transaction, versions: versions.still_true(end), owing: None };
+    let answers = calls.map(|call| page.take(call)).collect::<rusqlite::Result<_>>()?;
+    let (end, owing) = (page.end, page.owing);
     page.transaction.commit()?;
     versions.at = Some(end);
-    Ok(Done { end, answers })
+    Ok(Done { end, answers, owing })
 }
 
 /// A transaction under way.
@@ -88,9 +92,20 @@ struct Page<'c, 'v> {
     transaction: Transaction<'c>,
     end: End,
     versions: &'v mut HashMap<String, u64>,
+    owing: Option<u64>,
 }
 
 impl Page<'_, '_> {
+    fn take(&mut self, (written, owed): Handed<'_>) -> rusqlite::Result<Answers> {
+        let before = self.end;
+        let answers = written.iter().map(|written| self.answer(written));
+        let answers = answers.collect::<rusqlite::Result<_>>()?;
+        if written.is_empty() || self.end != before {
+            self.owing = owed::keep(&self.transaction, owed)?.or(self.owing);
+        }
+        Ok(answers)
+    }
+
     fn answer(
         &mut self,
         written: &Result<Written, Refused>,

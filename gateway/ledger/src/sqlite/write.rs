@@ -8,8 +8,10 @@ use stencilward_domain::event::Position;
 use tokio::sync::{mpsc, oneshot, watch};
 
 use super::OpenError;
+use super::owed;
 use super::transact::{self, Answers, Versions};
 use crate::body::Written;
+use crate::contract::Owed;
 use crate::error::{LedgerError, Refused};
 
 /// Facts at which a transaction takes no further call.
@@ -21,6 +23,7 @@ const MOST_CALLS: usize = 1_024;
 /// One call's appends, and where its answer goes.
 pub(super) struct Call {
     pub(super) written: Vec<Result<Written, Refused>>,
+    pub(super) owed: Vec<Owed>,
     pub(super) done: oneshot::Sender<Result<Answers, LedgerError>>,
 }
 
@@ -35,6 +38,8 @@ impl Call {
 pub(super) enum Job {
     /// Make these appends durable.
     Append(Call),
+    /// Forget these messages, which have been delivered.
+    Delivered { numbers: Vec<u64>, done: oneshot::Sender<Result<(), LedgerError>> },
     /// Let the file grow no further.
     #[cfg(any(test, feature = "suite"))]
     Limit { pages: u32, done: oneshot::Sender<Result<(), LedgerError>> },
@@ -44,6 +49,7 @@ pub(super) struct Writer {
     connection: Connection,
     versions: Versions,
     head: watch::Sender<Position>,
+    owing: watch::Sender<u64>,
     commits: Arc<AtomicU64>,
 }
 
@@ -51,11 +57,12 @@ impl Writer {
     pub(super) fn new(
         connection: Connection,
         commits: Arc<AtomicU64>,
-    ) -> Result<(Self, watch::Receiver<Position>), OpenError> {
+    ) -> Result<(Self, watch::Receiver<Position>, watch::Receiver<u64>), OpenError> {
         let end = transact::end(&connection)?;
         let (head, shown) = watch::channel(Position(end.position));
-        let writer = Self { connection, versions: Versions::default(), head, commits };
-        Ok((writer, shown))
+        let (owing, owing_shown) = watch::channel(0);
+        let writer = Self { connection, versions: Versions::default(), head, owing, commits };
+        Ok((writer, shown, owing_shown))
     }
 
     /// Works until every sender is gone, then closes the file.
@@ -67,6 +74,10 @@ impl Writer {
                     let (calls, other) = gather(call, &mut queue);
                     next = other;
                     self.make_durable(calls);
+                }
+                Job::Delivered { numbers, done } => {
+                    let forgotten = owed::delivered(&mut self.connection, &numbers);
+                    let _ = done.send(forgotten.map_err(LedgerError::storage));
                 }
                 #[cfg(any(test, feature = "suite"))]
                 Job::Limit { pages, done } => {
@@ -80,13 +91,16 @@ impl Writer {
 
     /// Makes the calls durable and answers them. Who no longer waits reads it from the ledger.
     fn make_durable(&mut self, calls: Vec<Call>) {
-        let appends = calls.iter().map(|call| call.written.as_slice());
+        let appends = calls.iter().map(|call| (call.written.as_slice(), call.owed.as_slice()));
         match transact::transact(&mut self.connection, &mut self.versions, appends) {
             Ok(done) => {
                 let moved = self.head.send_if_modified(|head| {
                     let before = std::mem::replace(&mut head.0, done.end.position);
                     before != done.end.position
                 });
+                if let Some(owing) = done.owing {
+                    self.owing.send_replace(owing);
+                }
                 self.commits.fetch_add(u64::from(moved), Ordering::Relaxed);
                 for (call, answers) in calls.into_iter().zip(done.answers) {
                     let _ = call.done.send(Ok(answers));
@@ -123,7 +137,6 @@ fn gather(first: Call, queue: &mut mpsc::Receiver<Job>) -> (Vec<Call>, Option<Jo
                 facts += call.facts();
                 calls.push(call);
             }
-            #[cfg(any(test, feature = "suite"))]
             Ok(other) => return (calls, Some(other)),
             Err(_) => break,
         }

@@ -5,12 +5,14 @@ use std::fs;
 use std::path::Path;
 
 use rusqlite::Connection;
+use stencilward_domain::event::Position;
 
 use super::Kept;
-use crate::contract::Ledger;
+use crate::contract::{Ledger, Owed};
 use crate::sqlite::open::{APPLICATION, writer};
 use crate::sqlite::{OpenError, SqliteLedger};
 use crate::suite::{append, counts, machine, one};
+use crate::{Verified, verify};
 
 fn refused(path: &Path) -> OpenError {
     SqliteLedger::open(path).unwrap_err()
@@ -38,7 +40,7 @@ fn commits_are_durable_and_the_file_is_marked() {
     };
     assert_eq!(number("synchronous"), 2, "FULL");
     assert_eq!(number("application_id"), APPLICATION);
-    assert_eq!(number("user_version"), 1);
+    assert_eq!(number("user_version"), 2);
     let mode: String = connection.query_row("PRAGMA journal_mode", [], |row| row.get(0)).unwrap();
     assert_eq!(mode, "wal");
     let strict: i64 = connection
@@ -129,15 +131,35 @@ fn a_database_of_another_program_is_refused_and_left_alone() {
     }
 }
 
+/// A file as schema 1 left it: the table of events alone.
+#[tokio::test]
+async fn a_ledger_of_the_first_schema_is_brought_up_to_this_one() {
+    let kept = Kept::new();
+    let ledger = kept.open();
+    one(&ledger, append(&machine("a"), 0, [1, 2])).await.unwrap();
+    drop(ledger);
+    let old = Connection::open(kept.file()).unwrap();
+    old.execute_batch("DROP TABLE owed; PRAGMA user_version = 1").unwrap();
+    drop(old);
+    let mut reader = crate::Reader::open(&kept.file()).unwrap();
+    assert_eq!(reader.read(Position(0), 9).unwrap().len(), 2, "it reads as it is");
+    let ledger = kept.open();
+    assert_eq!(counts(&ledger).await, [1, 2]);
+    let owed = Owed { to: "b".into(), about: "c".into(), replaces: false, body: vec![1] };
+    ledger.append_owing(vec![append(&machine("a"), 2, [3])], vec![owed]).await.unwrap();
+    assert_eq!(ledger.due("b", 0, 9).await.unwrap().len(), 1);
+    assert!(matches!(verify(&ledger, |_| {}).await.unwrap(), Verified::Whole { .. }));
+}
+
 #[test]
 fn a_newer_schema_is_refused() {
     let kept = Kept::new();
     drop(kept.open());
     let newer = Connection::open(kept.file()).unwrap();
-    newer.execute_batch("PRAGMA user_version = 2").unwrap();
+    newer.execute_batch("PRAGMA user_version = 3").unwrap();
     drop(newer);
     let error = refused(&kept.file());
-    assert!(matches!(error, OpenError::Newer(2)));
+    assert!(matches!(error, OpenError::Newer(3)));
     assert!(error.to_string().contains("newer gateway"), "{error}");
 }
 
