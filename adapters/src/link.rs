@@ -41,6 +41,8 @@ pub struct Floor {
     pub wanted: watch::Receiver<Arc<Wanted>>,
     /// Who hears of troubles and timings.
     pub observer: Arc<dyn Observer>,
+    /// What brokers are owed; none where the link is to owe nothing.
+    pub owing: Option<Arc<dyn Owing>>,
     /// Cancelled when the link shall end.
     pub stop: CancellationToken,
 }
@@ -80,6 +82,33 @@ impl Intake {
         self.0.send(Delivery { signals, receipt }).await.map_err(|_| Stopping)?;
         Ok(Receipt(answer))
     }
+}
+
+/// A message that is owed to a broker.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Due {
+    /// Grows from one to the next.
+    pub number: u64,
+    /// The topic, below where the broker's notices lie.
+    pub about: String,
+    /// The payload.
+    pub body: Vec<u8>,
+    /// Whether the broker shall keep it for those who come later.
+    pub retain: bool,
+}
+
+/// Messages owed to brokers, durable until they are delivered.
+#[async_trait]
+pub trait Owing: Send + Sync {
+    /// What this broker kept may be gone: owes it every state anew.
+    async fn owe_all(&self, broker: &str);
+
+    /// Up to `limit` messages owed to this broker with numbers after `after`, in order; waits
+    /// until there is one.
+    async fn due(&self, broker: &str, after: u64, limit: usize) -> Vec<Due>;
+
+    /// Forgets messages that the broker has.
+    async fn delivered(&self, numbers: Vec<u64>);
 }
 
 /// The promise to say when a delivery is durable.

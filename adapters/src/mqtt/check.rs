@@ -31,8 +31,26 @@ impl Broker {
             (None, None, Some(_)) => fault("user", "missing: a password needs a user"),
             _ => {}
         }
+        if let Some(publish) = &self.publish
+            && let Some(wrong) = under_fault(&publish.under)
+        {
+            fault("publish.under", wrong);
+        }
         found
     }
+}
+
+/// What is wrong with the topic under which the gateway tells, if anything.
+fn under_fault(under: &str) -> Option<&'static str> {
+    if under.starts_with('$') {
+        return Some("begins with $, which is the broker's own: begin with a word of the plant");
+    }
+    if under.ends_with('/') || under.len() > 1_024 {
+        return Some(
+            "is a topic of at most 1024 bytes without a / at its end, such as works/gateway",
+        );
+    }
+    name_fault(under)
 }
 
 /// Splits an address into host and port.

@@ -4,14 +4,16 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use async_trait::async_trait;
+use futures::future::OptionFuture;
 use rumqttc::mqttbytes::Error as PacketError;
-use rumqttc::{ConnectReturnCode, ConnectionError, MqttOptions, StateError};
+use rumqttc::{ConnectReturnCode, ConnectionError, LastWill, MqttOptions, QoS, StateError};
 use stencilward_domain::names::MachineName;
 use stencilward_domain::signal::Said;
 
 use super::check::host_and_port;
 use super::consume::{Consumer, Ended};
 use super::listen::filters;
+use super::notices::{Notices, presence, presence_topic};
 use super::outbox::{Keeping, Outbox};
 use super::outputs::{Outputs, ReadBacks};
 use super::own_links::OwnLinks;
@@ -110,10 +112,10 @@ impl crate::link::Link for Link {
     }
 
     async fn run(self: Box<Self>, floor: Floor) {
-        if self.machines.is_empty() {
+        if self.machines.is_empty() && self.broker.publish.is_none() {
             return;
         }
-        let (mut incoming, outgoing) = loop {
+        let (mut incoming, mut outgoing) = loop {
             match (self.options("in"), self.options("out")) {
                 (Ok(incoming), Ok(outgoing)) => break (incoming, outgoing),
                 (Err(why), _) | (_, Err(why)) => {
@@ -124,10 +126,23 @@ impl crate::link::Link for Link {
             }
         };
         incoming.set_clean_session(false).set_manual_acks(true);
+        if let Some(publish) = &self.broker.publish {
+            let topic = presence_topic(publish);
+            let will = LastWill::new(topic, presence(false), QoS::AtLeastOnce, true);
+            outgoing.set_last_will(will);
+        }
         let (outbox, publishing) = self.outbox(&floor, outgoing);
         let consumer = self.consumer(floor.clone(), outbox.clone(), incoming);
         // Without an intake nobody can know what to permit: outputs refuse and end, too.
         let over = floor.stop.child_token();
+        let telling = self.broker.publish.clone().zip(floor.owing.clone());
+        let notices = telling.map(|(publish, owing)| Notices {
+            broker: self.broker.name.clone(),
+            publish,
+            owing,
+            outbox: outbox.clone(),
+            stop: over.clone(),
+        });
         let outputs = Outputs::new(
             &self.machines,
             Arc::clone(&consumer.read_backs),
@@ -135,11 +150,14 @@ impl crate::link::Link for Link {
             Floor { stop: over.clone(), ..floor },
         );
         let consuming = async {
-            consume(consumer).await;
+            match self.machines.as_slice() {
+                [] => over.cancelled().await,
+                _ => consume(consumer).await,
+            }
             over.cancel();
         };
-        tokio::join!(consuming, outputs.run());
-        // Both handles on the outbox are gone: it ends once the broker has what it was given.
+        tokio::join!(consuming, outputs.run(), OptionFuture::from(notices.map(Notices::run)));
+        // All handles on the outbox are gone: it ends once the broker has what it was given.
         let _ = publishing.await;
     }
 }

@@ -41,6 +41,10 @@ pub struct Broker {
     /// The environment variable that holds the password.
     #[serde(default)]
     pub password_env: Option<String>,
+    /// What the gateway publishes there for everybody: the condition of stencils and machines,
+    /// and its decisions.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub publish: Option<Publish>,
 }
 
 fn ten_seconds() -> Span {
@@ -49,6 +53,15 @@ fn ten_seconds() -> Span {
 
 fn quarter_mebibyte() -> usize {
     256 * 1024
+}
+
+/// What the gateway tells everybody who listens at a broker.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct Publish {
+    /// The topic under which it tells: `UNDER/gateway`, `UNDER/stencils/CODE`,
+    /// `UNDER/machines/NAME`, `UNDER/decisions/RULE/CODE`.
+    pub under: String,
 }
 
 /// What a machine says over MQTT, and what the gateway publishes for it.

@@ -61,6 +61,7 @@ impl Hall {
             intake,
             wanted,
             observer: Arc::clone(&log) as Arc<dyn Observer>,
+            owing: None,
             stop: stop.clone(),
         };
         let heard = Arc::clone(&log);

@@ -128,6 +128,7 @@ impl Gateway {
             intake,
             wanted: receiver,
             observer: Arc::clone(&notes) as Arc<dyn Observer>,
+            owing: None,
             stop: stop.clone(),
         };
         let link = Box::new(Link::new(name(), settings));

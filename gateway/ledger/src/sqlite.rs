@@ -147,7 +147,7 @@ impl Ledger for SqliteLedger {
 
     async fn due(&self, to: &str, after: u64, limit: usize) -> Result<Vec<Due>, LedgerError> {
         let to = to.to_owned();
-        self.readers.with(move |connection| owed::due(connection, to, after, limit)).await
+        self.readers.with(move |connection| owed::due(connection, &to, after, limit)).await
     }
 
     async fn delivered(&self, numbers: Vec<u64>) -> Result<(), LedgerError> {

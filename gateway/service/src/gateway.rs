@@ -1,6 +1,7 @@
 //! A running gateway: opened, started, stopped in order.
 
 mod links;
+mod owing;
 mod steward;
 
 use std::net::SocketAddr;
@@ -24,8 +25,10 @@ use tokio_util::task::TaskTracker;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
+use crate::notices::Notices;
 use crate::replay::replay;
 use links::Links;
+use owing::{Debts, told};
 use steward::Steward;
 
 /// Deliveries that may wait for the site task; a full intake slows the links down.
@@ -36,6 +39,9 @@ const VISITS: usize = 256;
 
 /// Reloads that may wait for the one at work.
 const RELOADS: usize = 8;
+
+/// Brokers that may wait to be told everything anew.
+const FORGETFUL: usize = 8;
 
 /// Time given to the links to end and to the site task to write what they left.
 pub const DRAIN: Duration = Duration::from_secs(10);
@@ -101,6 +107,7 @@ impl Gateway {
         let (handle, visits) = SiteHandle::bounded(VISITS);
         let (reload, asks) = ReloadHandle::bounded(RELOADS);
         let (replan, replans) = mpsc::channel(1);
+        let (forgetful, forgetful_brokers) = mpsc::channel(FORGETFUL);
         let (wanted, wanted_by_links) = watch::channel(Arc::new(Wanted::default()));
         let give_up = CancellationToken::new();
         let keeper = Keeper {
@@ -113,6 +120,8 @@ impl Gateway {
             deliveries,
             visits,
             replans,
+            notices: Notices::new(told(configuration)),
+            forgetful: forgetful_brokers,
             give_up: give_up.clone(),
             beat: 0,
         };
@@ -121,6 +130,7 @@ impl Gateway {
             intake,
             wanted: wanted_by_links,
             observer: Arc::clone(&metrics) as _,
+            owing: Some(Arc::new(Debts { ledger: Arc::clone(&ledger), forgetful })),
             stop: stop_links.clone(),
         };
         let tasks = TaskTracker::new();

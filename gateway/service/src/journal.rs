@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
 
 use stencilward_domain::event::{Position, Recorded, Stream};
-use stencilward_ledger::{Append, BatchId, Ledger, LedgerError, Refused};
+use stencilward_ledger::{Append, BatchId, Ledger, LedgerError, Owed, Refused};
 
 use crate::metrics::Metrics;
 
@@ -81,15 +81,17 @@ impl Journal {
         appends
     }
 
-    /// Makes the appends durable, or says why that failed. The very same appends can be handed
-    /// over again.
+    /// Makes the appends and what is owed durable, or says why that failed. The very same can be
+    /// handed over again.
     pub(crate) async fn write(
         &self,
         appends: &[Append],
         events: &[Recorded],
+        owed: &[Owed],
     ) -> Result<(), JournalError> {
         let begun = Instant::now();
-        let results = self.ledger.append(appends.to_vec()).await.map_err(JournalError::Ledger)?;
+        let results = self.ledger.append_owing(appends.to_vec(), owed.to_vec()).await;
+        let results = results.map_err(JournalError::Ledger)?;
         let mut expected = events.first().map_or(0, |recorded| recorded.position.0);
         for (append, result) in appends.iter().zip(results) {
             let appended = result.map_err(|refused| match refused {

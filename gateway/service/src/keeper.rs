@@ -1,6 +1,7 @@
 //! The site task: the only writer. Signals, visits and the passing of time come in; what follows
 //! from them becomes durable; only then do receipts, replies, metrics and outputs follow.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -10,12 +11,14 @@ use stencilward_domain::event::{Position, Recorded};
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::{Correction, Replan, Reply, Site};
 use stencilward_domain::time::Timestamp;
+use stencilward_ledger::Owed;
 use stencilward_web::{Readiness, Visit};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
 use crate::journal::{Journal, JournalError, retry_wait};
 use crate::metrics::{Follower, Metrics};
+use crate::notices::Notices;
 
 /// Deliveries taken into one durable write at the most.
 const LARGEST_ROUND: usize = 512;
@@ -34,6 +37,9 @@ pub(crate) struct Keeper {
     pub(crate) deliveries: mpsc::Receiver<Delivery>,
     pub(crate) visits: mpsc::Receiver<Visit>,
     pub(crate) replans: mpsc::Receiver<Replanned>,
+    pub(crate) notices: Notices,
+    /// Brokers that are owed every notice anew.
+    pub(crate) forgetful: mpsc::Receiver<String>,
     /// Cancelled when what is still unwritten shall be given up.
     pub(crate) give_up: CancellationToken,
     pub(crate) beat: u64,
@@ -42,6 +48,8 @@ pub(crate) struct Keeper {
 /// Another configuration that shall take effect.
 pub(crate) struct Replanned {
     pub(crate) replan: Replan,
+    /// The brokers that are told of it.
+    pub(crate) told: BTreeSet<String>,
     /// Answered once that is durable.
     pub(crate) done: oneshot::Sender<()>,
 }
@@ -60,6 +68,7 @@ struct Waiting {
     replies: Vec<(oneshot::Sender<Reply>, Reply)>,
     replanned: Option<oneshot::Sender<()>>,
     received: Vec<Timestamp>,
+    owed: Vec<Owed>,
 }
 
 impl Waiting {
@@ -116,6 +125,9 @@ impl Keeper {
                     None => visited = false,
                 },
                 Some(replanned) = self.replans.recv() => self.replan(replanned, &mut waiting),
+                Some(broker) = self.forgetful.recv() => {
+                    waiting.owed = self.notices.all(&broker, &self.site, now());
+                }
                 () = self.give_up.cancelled() => break,
                 _ = tick.tick() => {
                     self.beat += 1;
@@ -141,7 +153,7 @@ impl Keeper {
     }
 
     /// What links that have ended said before is heard as it was meant.
-    fn replan(&mut self, Replanned { replan, done }: Replanned, waiting: &mut Waiting) {
+    fn replan(&mut self, Replanned { replan, told, done }: Replanned, waiting: &mut Waiting) {
         let mut said = Vec::new();
         while said.len() < self.deliveries.max_capacity()
             && let Ok(delivery) = self.deliveries.try_recv()
@@ -150,6 +162,7 @@ impl Keeper {
         }
         self.hear(&mut said, waiting);
         self.site.replan(replan, now());
+        self.notices = Notices::new(told);
         waiting.replanned = Some(done);
     }
 
@@ -184,8 +197,10 @@ impl Keeper {
     /// given up on, when the end came while the ledger took no writes.
     async fn settle(&mut self, waiting: Waiting) -> Result<usize, JournalError> {
         let events = self.site.take_fresh();
-        if !events.is_empty() {
-            let unwritten = self.write(&events).await?;
+        let mut owed = self.notices.of(&events, &self.site, now());
+        owed.extend(waiting.owed.iter().cloned());
+        if !events.is_empty() || !owed.is_empty() {
+            let unwritten = self.write(&events, &owed).await?;
             if unwritten > 0 {
                 return Ok(unwritten);
             }
@@ -200,11 +215,11 @@ impl Keeper {
         Ok(0)
     }
 
-    async fn write(&mut self, events: &[Recorded]) -> Result<usize, JournalError> {
+    async fn write(&mut self, events: &[Recorded], owed: &[Owed]) -> Result<usize, JournalError> {
         let appends = self.journal.prepare(events);
         let mut attempt = 0;
         loop {
-            match self.journal.write(&appends, events).await {
+            match self.journal.write(&appends, events, owed).await {
                 Ok(()) => return Ok(0),
                 Err(JournalError::Ledger(error)) => self.ledger_failed(&error, attempt),
                 Err(fatal) => return Err(fatal),

@@ -8,6 +8,7 @@ mod journal;
 mod keeper;
 pub mod logging;
 mod metrics;
+pub mod notices;
 mod replay;
 
 use std::error::Error;

@@ -256,7 +256,7 @@ impl Follower {
     }
 }
 
-fn stencils_in(event: &Event) -> impl Iterator<Item = &StencilCode> {
+pub(crate) fn stencils_in(event: &Event) -> impl Iterator<Item = &StencilCode> {
     let candidates = match event {
         Event::StrokesUnattributed { candidates, .. } => candidates.as_slice(),
         _ => &[],

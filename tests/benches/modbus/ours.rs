@@ -56,8 +56,13 @@ impl Links {
         let (intake, mut deliveries) = Intake::bounded(1_024);
         let (_, wanted) = watch::channel(Arc::new(Wanted::default()));
         let stop = CancellationToken::new();
-        let floor =
-            Floor { intake, wanted, observer: Arc::clone(&rounds) as _, stop: stop.clone() };
+        let floor = Floor {
+            intake,
+            wanted,
+            observer: Arc::clone(&rounds) as _,
+            owing: None,
+            stop: stop.clone(),
+        };
         let mut tasks = JoinSet::new();
         for wire in configuration.wires() {
             tasks.spawn(wire.link().run(floor.clone()));

@@ -58,8 +58,13 @@ impl Hearing {
         let (intake, deliveries) = Intake::bounded(1);
         let (sender, receiver) = watch::channel(Arc::new(wanted));
         let stop = CancellationToken::new();
-        let floor =
-            Floor { intake, wanted: receiver, observer: Arc::new(Silent), stop: stop.clone() };
+        let floor = Floor {
+            intake,
+            wanted: receiver,
+            observer: Arc::new(Silent),
+            owing: None,
+            stop: stop.clone(),
+        };
         let link = Box::new(Link::new(name(), settings(port, of)));
         Self { deliveries, stop, task: tokio::spawn(link.run(floor)), _wanted: sender }
     }

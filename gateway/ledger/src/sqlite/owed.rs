@@ -33,7 +33,7 @@ pub(super) fn keep(transaction: &Transaction<'_>, owed: &[Owed]) -> rusqlite::Re
 
 pub(super) fn due(
     connection: &Connection,
-    to: String,
+    to: &str,
     after: u64,
     limit: usize,
 ) -> Result<Vec<Due>, LedgerError> {
@@ -43,7 +43,7 @@ pub(super) fn due(
     query(connection, all, &[&to, &signed(after), &lines], limit, |row| {
         let due = |row: &rusqlite::Row<'_>| -> rusqlite::Result<Due> {
             let (about, replaces, body) = (row.get(1)?, row.get(2)?, row.get(3)?);
-            let owed = Owed { to: to.clone(), about, replaces, body };
+            let owed = Owed { to: to.to_owned(), about, replaces, body };
             Ok(Due { number: unsigned(row.get(0)?), owed })
         };
         due(row).map_err(LedgerError::storage)

@@ -129,7 +129,7 @@ impl Arguments {
             let metrics = Arc::new(Metrics::new()?);
             let mut journal = Journal::new(Arc::clone(&ledger), metrics, versions);
             let appends = journal.prepare(&events);
-            journal.write(&appends, &events).await?;
+            journal.write(&appends, &events, &[]).await?;
         }
         ledger.close().await;
         Ok(plan)

@@ -10,6 +10,7 @@ use tokio::sync::{mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
 
 use super::links::Links;
+use super::owing::told as told_brokers;
 use crate::keeper::Replanned;
 
 /// Changes that the ledger notes one by one.
@@ -82,7 +83,7 @@ impl Steward {
             by,
             ended: self.links.end_all_but(&wires).await,
         };
-        self.replan(replan).await?;
+        self.replan(replan, &new).await?;
         self.links.begin(self.links.missing(&wires));
         self.configuration = new;
         for change in &reloaded.changes {
@@ -106,9 +107,9 @@ impl Steward {
     }
 
     /// Has the site work by the new plant, and waits until that is durable.
-    async fn replan(&self, replan: Replan) -> Result<(), Ended> {
+    async fn replan(&self, replan: Replan, new: &Configuration) -> Result<(), Ended> {
         let (done, durable) = oneshot::channel();
-        let handed = self.replans.send(Replanned { replan, done }).await;
+        let handed = self.replans.send(Replanned { replan, told: told_brokers(new), done }).await;
         handed.map_err(|_| Ended::Stopping)?;
         match self.stop.run_until_cancelled(durable).await {
             Some(Ok(())) => Ok(()),

@@ -10,12 +10,14 @@ use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, OutputRule, Plant};
 use stencilward_domain::signal::Said;
 use stencilward_ledger::{
-    Append, Appended, BatchId, Entry, Ledger, LedgerError, Refused, Row, SqliteLedger,
+    Append, Appended, BatchId, Due, Entry, Ledger, LedgerError, Refused, Row, SqliteLedger,
 };
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
 
 use super::*;
+
+const BROKER: &str = "floor";
 
 const LIMIT: Duration = Duration::from_secs(10);
 
@@ -27,14 +29,15 @@ struct Filling {
 
 #[async_trait]
 impl Ledger for Filling {
-    async fn append(
+    async fn append_owing(
         &self,
         appends: Vec<Append>,
+        owed: Vec<Owed>,
     ) -> Result<Vec<Result<Appended, Refused>>, LedgerError> {
         if self.full.load(Ordering::SeqCst) {
             return Err(LedgerError::storage("no space left on device"));
         }
-        self.ledger.append(appends).await
+        self.ledger.append_owing(appends, owed).await
     }
 
     async fn read(&self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {
@@ -56,6 +59,18 @@ impl Ledger for Filling {
 
     async fn versions(&self) -> Result<HashMap<Stream, u64>, LedgerError> {
         self.ledger.versions().await
+    }
+
+    async fn due(&self, to: &str, after: u64, limit: usize) -> Result<Vec<Due>, LedgerError> {
+        self.ledger.due(to, after, limit).await
+    }
+
+    async fn delivered(&self, numbers: Vec<u64>) -> Result<(), LedgerError> {
+        self.ledger.delivered(numbers).await
+    }
+
+    fn owing(&self) -> watch::Receiver<u64> {
+        self.ledger.owing()
     }
 
     fn head(&self) -> watch::Receiver<Position> {
@@ -109,6 +124,7 @@ struct Task {
     wanted: watch::Receiver<Arc<Wanted>>,
     readiness: Arc<Readiness>,
     give_up: CancellationToken,
+    forgets: mpsc::Sender<String>,
     running: JoinHandle<Result<Ended, JournalError>>,
     _folder: tempfile::TempDir,
 }
@@ -126,6 +142,7 @@ impl Task {
         let (intake, deliveries) = Intake::bounded(8);
         let (_, visits) = stencilward_web::SiteHandle::bounded(1);
         let (_, replans) = mpsc::channel(1);
+        let (forgets, forgetful) = mpsc::channel(1);
         let (sender, wanted) = watch::channel(Arc::new(Wanted::default()));
         let give_up = CancellationToken::new();
         let kept: Arc<dyn Ledger> = ledger.clone();
@@ -139,12 +156,14 @@ impl Task {
             deliveries,
             visits,
             replans,
+            notices: Notices::new(BTreeSet::from([BROKER.to_owned()])),
+            forgetful,
             give_up: give_up.clone(),
             beat: 0,
         };
         let running = tokio::spawn(keeper.run());
         let mut task =
-            Self { ledger, intake, wanted, readiness, give_up, running, _folder: folder };
+            Self { ledger, intake, wanted, readiness, give_up, forgets, running, _folder: folder };
         task.say(Said::LinkUp { resumed: false }).await.durable().await.unwrap();
         task.say(Said::Seated { code: code() }).await.durable().await.unwrap();
         task.until_permits(true).await;
@@ -184,6 +203,34 @@ async fn a_full_disk_refuses_everything_until_there_is_room() {
     task.until_permits(true).await;
     assert_eq!(task.readiness.trouble(), None);
     assert_eq!(task.strokes().await, 3);
+}
+
+/// The notice and the event that made it so come to be durable together, and neither without room.
+#[tokio::test]
+async fn what_a_broker_is_owed_is_durable_with_its_cause() {
+    let task = Task::permitting().await;
+    let due = task.ledger.due(BROKER, 0, 100).await.unwrap();
+    let abouts: BTreeSet<&str> = due.iter().map(|due| due.owed.about.as_str()).collect();
+    let all = ["decisions/print/ST-1", "machines/printer-1", "stencils/ST-1"];
+    assert_eq!((due.len(), abouts), (3, BTreeSet::from(all)));
+    task.ledger.delivered(due.iter().map(|due| due.number).collect()).await.unwrap();
+
+    task.ledger.full.store(true, Ordering::SeqCst);
+    let receipt = task.say(Said::StrokesDone { count: 3 }).await;
+    assert_eq!(task.ledger.due(BROKER, 0, 100).await.unwrap(), []);
+    task.ledger.full.store(false, Ordering::SeqCst);
+    receipt.durable().await.unwrap();
+    let due = task.ledger.due(BROKER, 0, 100).await.unwrap();
+    assert_eq!(due.len(), 1, "strokes change no machine: {due:?}");
+    let notice: serde_json::Value = serde_json::from_slice(&due[0].owed.body).unwrap();
+    assert_eq!((&notice["stencil"], &notice["strokes"]), (&"ST-1".into(), &3.into()));
+    task.ledger.delivered(vec![due[0].number]).await.unwrap();
+
+    let mut owing = task.ledger.owing();
+    owing.mark_unchanged();
+    task.forgets.send(BROKER.to_owned()).await.unwrap();
+    timeout(LIMIT, owing.changed()).await.expect("it is told everything").unwrap();
+    assert_eq!(task.ledger.due(BROKER, 0, 100).await.unwrap().len(), 2, "a stencil, a printer");
 }
 
 /// True when it has not come to an end by itself.

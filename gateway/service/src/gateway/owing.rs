@@ -1,0 +1,72 @@
+//! The way of the links to what brokers are owed.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::time::Duration;
+
+use async_trait::async_trait;
+use stencilward_adapters::link::{Due, Owing};
+use stencilward_config::Configuration;
+use stencilward_ledger::{Ledger, LedgerError};
+use tokio::sync::mpsc;
+
+/// Wait before the ledger is read again after that failed.
+const RESPITE: Duration = Duration::from_secs(1);
+
+/// The brokers that are told of stencils, machines and decisions.
+pub(super) fn told(configuration: &Configuration) -> BTreeSet<String> {
+    let told = configuration.brokers.iter().filter(|broker| broker.publish.is_some());
+    told.map(|broker| broker.name.clone()).collect()
+}
+
+/// What the ledger keeps as owed.
+pub(super) struct Debts {
+    pub(super) ledger: Arc<dyn Ledger>,
+    /// To the site task: brokers that are owed everything anew.
+    pub(super) forgetful: mpsc::Sender<String>,
+}
+
+impl Debts {
+    async fn read(&self, to: &str, after: u64, limit: usize) -> Result<Vec<Due>, LedgerError> {
+        let mut owing = self.ledger.owing();
+        loop {
+            owing.mark_unchanged();
+            let due = self.ledger.due(to, after, limit).await?;
+            if !due.is_empty() {
+                let due = due.into_iter().map(|due| Due {
+                    number: due.number,
+                    about: due.owed.about,
+                    body: due.owed.body,
+                    retain: due.owed.replaces,
+                });
+                return Ok(due.collect());
+            }
+            owing.changed().await.map_err(|_| LedgerError::Closed)?;
+        }
+    }
+}
+
+#[async_trait]
+impl Owing for Debts {
+    async fn owe_all(&self, broker: &str) {
+        // A site task that has ended owes nothing new.
+        let _ = self.forgetful.send(broker.to_owned()).await;
+    }
+
+    async fn due(&self, broker: &str, after: u64, limit: usize) -> Vec<Due> {
+        loop {
+            match self.read(broker, after, limit).await {
+                Ok(due) => return due,
+                Err(LedgerError::Closed) => return std::future::pending().await,
+                Err(error) => tracing::warn!(%error, broker, "cannot read what it is owed"),
+            }
+            tokio::time::sleep(RESPITE).await;
+        }
+    }
+
+    async fn delivered(&self, numbers: Vec<u64>) {
+        if let Err(error) = self.ledger.delivered(numbers).await {
+            tracing::debug!(%error, "what was delivered is delivered again");
+        }
+    }
+}
