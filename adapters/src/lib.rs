@@ -9,5 +9,6 @@ pub mod files;
 pub mod link;
 pub mod modbus;
 pub mod mqtt;
+pub mod record;
 pub mod settings;
 pub mod simulated;

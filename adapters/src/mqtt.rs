@@ -16,6 +16,7 @@ mod outbox;
 mod outputs;
 mod own_links;
 mod payload;
+mod record;
 mod router;
 mod settings;
 mod topic;
@@ -23,5 +24,7 @@ mod words;
 
 pub use link::Link;
 pub use machine::Machine;
+pub use record::Received;
+pub(crate) use record::again;
 pub use router::{Reading, Router};
 pub use settings::{Broker, Measures, Message, Output, Settings, Signal};
