@@ -2,8 +2,8 @@
 //!
 //! `settings` is the adapter's part of the configuration, `decode` turns bytes or messages into
 //! signals and is pure, `link` keeps the connection, `machine` is the other side: a simulated
-//! machine that speaks the real protocol. An adapter never sees the ledger; it hands over
-//! signals and learns when what follows from them is durable.
+//! machine that speaks the real protocol, and `record` what is recorded of it. An adapter never
+//! sees the ledger; it hands over signals and learns when what follows from them is durable.
 
 pub mod files;
 pub mod link;

@@ -159,7 +159,10 @@ impl Player {
             return Err(format!("it was recorded over {other}; {machine} speaks {protocol}"));
         }
         if header.kind != *kind {
-            return Err(format!("it is of a {}; {machine} is a {kind}", header.kind));
+            return Err(format!(
+                "its machine is of kind {}; {machine} is of kind {kind}",
+                header.kind
+            ));
         }
         self.decoder.begin();
         (self.began, self.uncertain) = (true, false);

@@ -76,7 +76,7 @@ fn what_was_recorded_otherwise_is_refused_or_differs() {
     assert!(play(b"").unwrap().is_empty());
     for (from, to, word) in [
         ("\"modbus\"", "\"mqtt\"", "over mqtt; printer-1 speaks modbus"),
-        ("\"kind\":\"printer\"", "\"kind\":\"rack\"", "of a rack; printer-1 is a printer"),
+        ("\"kind\":\"printer\"", "\"kind\":\"rack\"", "of kind rack; printer-1 is of kind printer"),
         ("recording\":1", "recording\":2", "newer version"),
         ("{\"stencil", "{\"stan", "does not begin"),
     ] {
