@@ -8,10 +8,13 @@ mod decode;
 mod folder;
 mod link;
 mod machine;
+mod record;
 mod settings;
 mod watch;
 
 pub use folder::LARGEST_FILE;
 pub use link::Link;
 pub use machine::Machine;
+pub use record::Dropped;
+pub(crate) use record::again;
 pub use settings::Settings;

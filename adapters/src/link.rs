@@ -22,6 +22,8 @@ use stencilward_domain::time::Timestamp;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
+use crate::record::Tapes;
+
 /// A connection to one machine, or to a broker that several machines share.
 #[async_trait]
 pub trait Link: Send + 'static {
@@ -153,11 +155,13 @@ pub enum Trouble {
     Disobeyed,
     /// More than the link can hold: it was cut and starts again.
     Flooded,
+    /// The machine's recording has a gap, or has ended.
+    Unrecorded,
 }
 
 impl Trouble {
     /// All kinds.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::Refused,
         Self::TimedOut,
         Self::Broken,
@@ -170,6 +174,7 @@ impl Trouble {
         Self::Stale,
         Self::Disobeyed,
         Self::Flooded,
+        Self::Unrecorded,
     ];
 
     /// The kind's stable word.
@@ -188,6 +193,7 @@ impl Trouble {
             Self::Stale => "stale",
             Self::Disobeyed => "disobeyed",
             Self::Flooded => "flooded",
+            Self::Unrecorded => "unrecorded",
         }
     }
 }
@@ -202,6 +208,11 @@ pub trait Observer: Send + Sync {
 
     /// An output was compared: what was wanted, and what the machine shows, if it shows it.
     fn output(&self, machine: &MachineName, output: &OutputName, wanted: bool, shown: Option<bool>);
+
+    /// Where what machines of this link say is recorded; none when none is.
+    fn tapes(&self) -> Option<&Tapes> {
+        None
+    }
 }
 
 /// The present time. Adapters stamp signals with it; the domain never reads a clock.

@@ -18,6 +18,7 @@ mod outputs;
 mod pace;
 mod plan;
 mod probe;
+mod record;
 mod registers;
 mod rtu;
 mod serial;
@@ -30,6 +31,8 @@ pub use check::check_shared;
 pub use image::Image;
 pub use link::Link;
 pub use machine::Machine;
+pub use record::Held;
+pub(crate) use record::again;
 pub use serial::Pty;
 pub use settings::{
     Addresses, BitTable, BoardTotal, ByteOrder, Code, CoilTable, Contact, Fault, FaultCode, Flag,

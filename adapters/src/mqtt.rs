@@ -17,6 +17,7 @@ mod outbox;
 mod outputs;
 mod own_links;
 mod payload;
+mod record;
 mod router;
 mod settings;
 mod topic;
@@ -24,5 +25,7 @@ mod words;
 
 pub use link::Link;
 pub use machine::Machine;
+pub use record::Received;
+pub(crate) use record::again;
 pub use router::{Reading, Router};
 pub use settings::{Broker, Measures, Message, Output, Publish, Settings, Signal};

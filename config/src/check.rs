@@ -5,6 +5,7 @@ mod places;
 
 use std::collections::HashMap;
 use std::net::SocketAddr;
+use std::path::{Component, Path, PathBuf};
 
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -76,12 +77,17 @@ impl Configuration {
 
     fn check_machines(&self, found: &mut Found) {
         let (mut seen, mut folders) = (HashMap::new(), HashMap::new());
+        let mut recordings = HashMap::new();
         for (index, machine) in self.machines.iter().enumerate() {
             let path = format!("machines[{index}]");
             name(&format!("{path}.name"), &machine.name, MachineName::new, &mut seen, found);
             if let Some(files) = &machine.files {
                 let folder = files.folder.to_string_lossy();
                 once(&format!("{path}.files.folder"), &folder, &mut folders, found);
+            }
+            if let Some(record) = &machine.record {
+                let to = plain(&record.to);
+                once(&format!("{path}.record.to"), &to, &mut recordings, found);
             }
             self.check_machine(&path, machine, found);
         }
@@ -99,6 +105,7 @@ impl Configuration {
         if let Some(files) = &machine.files {
             found.extend(below(&format!("{path}.files"), files.check()));
         }
+        check_record(path, machine, found);
         check_cycle(path, machine, found);
         check_drives(path, machine, found);
     }
@@ -186,6 +193,21 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
                      taken in; try it with another folder and ledger";
         found.push((format!("{path}.trial"), wrong.to_owned()));
     }
+}
+
+fn check_record(path: &str, machine: &MachineSettings, found: &mut Found) {
+    let Some(record) = &machine.record else { return };
+    found.extend(below(&format!("{path}.record"), record.check()));
+    if machine.modbus.is_none() && machine.mqtt.is_none() && machine.files.is_none() {
+        let wrong = "the machine has no protocol: nothing that it says could be recorded";
+        found.push((format!("{path}.record"), wrong.to_owned()));
+    }
+}
+
+/// A path without its detours through the folder it is in.
+fn plain(path: &Path) -> String {
+    let parts = path.components().filter(|part| *part != Component::CurDir);
+    parts.collect::<PathBuf>().to_string_lossy().into_owned()
 }
 
 fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {

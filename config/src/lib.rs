@@ -10,6 +10,7 @@ pub mod lines;
 mod plant;
 pub mod profiles;
 pub mod read;
+mod recorded;
 mod wires;
 
 use std::path::Path;
@@ -38,6 +39,9 @@ pub fn load(file: &Path) -> Result<Configuration, Vec<Fault>> {
     configuration.ledger = folder.join(&configuration.ledger);
     for files in configuration.machines.iter_mut().filter_map(|machine| machine.files.as_mut()) {
         files.folder = folder.join(&files.folder);
+    }
+    for record in configuration.machines.iter_mut().filter_map(|machine| machine.record.as_mut()) {
+        record.to = folder.join(&record.to);
     }
     for modbus in configuration.machines.iter_mut().filter_map(|machine| machine.modbus.as_mut()) {
         modbus.start_paths_at(folder);

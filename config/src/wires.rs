@@ -1,13 +1,16 @@
 //! Links as the configuration describes them, so that two configurations can be compared.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
-use stencilward_adapters::link::Link;
+use stencilward_adapters::link::{Link, Observer};
+use stencilward_adapters::record::{Recorder, Tapes, Writer};
 use stencilward_adapters::settings::Drive;
 use stencilward_adapters::{files, modbus, mqtt};
 use stencilward_domain::names::MachineName;
 
 use crate::configuration::{Configuration, MachineSettings};
+use crate::recorded::Recorded;
 
 /// One link: to a machine that has its own, to the machines of one address or serial port, or to a
 /// broker with the machines that speak through it. Equal wires need no new link.
@@ -16,6 +19,8 @@ pub struct Wire {
     speaks: Speaks,
     /// Its machines that are on trial.
     trial: BTreeSet<MachineName>,
+    /// Its machines that are recorded.
+    recorded: Vec<Recorded>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -47,6 +52,23 @@ impl Wire {
             Speaks::Files(machine, _) => [machine.clone()].into(),
             Speaks::Mqtt(_, machines) => machines.iter().map(|(name, _)| name.clone()).collect(),
         }
+    }
+
+    /// An observer for the link that has what its recorded machines say written down, and the
+    /// writers that do so; where none is recorded the observer itself.
+    #[must_use]
+    pub fn recorder(&self, observer: Arc<dyn Observer>) -> (Arc<dyn Observer>, Vec<Writer>) {
+        if self.recorded.is_empty() {
+            return (observer, Vec::new());
+        }
+        let (mut tapes, mut writers) = (Tapes::new(), Vec::new());
+        for Recorded { about, settings } in self.recorded.clone() {
+            let machine = about.machine.clone();
+            let (writer, tape) = Writer::new(about, settings, Arc::clone(&observer));
+            tapes.insert(machine, tape);
+            writers.push(writer);
+        }
+        (Arc::new(Recorder::new(observer, tapes)), writers)
     }
 
     /// The link, not running yet.
@@ -95,11 +117,15 @@ impl Configuration {
             speaking.sort_by(|(one, _), (other, _)| one.cmp(other));
             all.push(Speaks::Mqtt(broker.clone(), speaking));
         }
+        let recorded: Vec<Recorded> =
+            self.machines.iter().filter_map(MachineSettings::recorded).collect();
         let trial: BTreeSet<MachineName> =
             named.into_iter().filter_map(|(name, machine)| machine.trial.then_some(name)).collect();
         let wire = |speaks| {
-            let wire = Wire { speaks, trial: BTreeSet::new() };
-            Wire { trial: &wire.machines() & &trial, ..wire }
+            let wire = Wire { speaks, trial: BTreeSet::new(), recorded: Vec::new() };
+            let machines = wire.machines();
+            let own = recorded.iter().filter(|recorded| machines.contains(&recorded.about.machine));
+            Wire { trial: &machines & &trial, recorded: own.cloned().collect(), ..wire }
         };
         all.into_iter().map(wire).collect()
     }
@@ -108,7 +134,7 @@ impl Configuration {
 impl MachineSettings {
     /// The settings its link works with. On trial nothing is written but heartbeats, no question
     /// is answered, and what it says of other machines counts as its own.
-    fn wired(&self) -> Self {
+    pub(crate) fn wired(&self) -> Self {
         let mut machine = self.clone();
         if !machine.trial {
             return machine;

@@ -9,9 +9,11 @@ use stencilward_domain::signal::{Said, Signal};
 
 use super::decode::{digest, orders_of, report, signals};
 use super::folder::{Away, Folder};
+use super::record;
 use super::settings::Settings;
 use super::watch::{Entry, Watch};
 use crate::link::{Floor, Stopping, Trouble, heard, now};
+use crate::record::Tape;
 
 /// Orders handed over together, so that a long file does not hold up the other machines.
 const TOGETHER: usize = 256;
@@ -136,7 +138,11 @@ impl Work {
             }
         };
         let digest = digest(&entry, &content);
-        let away = match orders_of(&entry.name, &content) {
+        let orders = orders_of(&entry.name, &content);
+        if let Some(tape) = self.tape() {
+            record::file(tape, &entry, &content, &orders);
+        }
+        let away = match orders {
             Ok(orders) => {
                 let all = signals(&self.machine, &entry.name, &digest, orders, now());
                 self.deliver(all).await?;
@@ -194,9 +200,17 @@ impl Work {
         Ended::Lost(kind, why)
     }
 
+    /// Where it is recorded, if it is.
+    fn tape(&self) -> Option<&Tape> {
+        self.floor.observer.tapes()?.get(&self.machine)
+    }
+
     /// Says that the link is up or lost, when that is news.
     async fn say(&mut self, up: bool, said: Said) -> Result<(), Stopping> {
         if self.up.replace(up) != Some(up) {
+            if let Some(tape) = self.tape() {
+                tape.link(&said);
+            }
             self.floor.intake.deliver(vec![heard(&self.machine, said)]).await?;
         }
         Ok(())

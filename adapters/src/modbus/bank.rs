@@ -1,6 +1,6 @@
 //! Values by table and address: what a machine holds, or what one round read of it.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use super::settings::Table;
 use super::settings::{BitTable, RegisterTable};
@@ -23,6 +23,16 @@ impl Bank {
 
     pub(crate) fn word(&self, table: RegisterTable, at: u16) -> Option<u16> {
         self.words.get(&(table.into(), at)).copied()
+    }
+
+    /// All bits, by table and address.
+    pub(crate) fn all_bits(&self) -> BTreeMap<(Table, u16), bool> {
+        self.bits.iter().map(|(place, on)| (*place, *on)).collect()
+    }
+
+    /// All registers, by table and address.
+    pub(crate) fn all_words(&self) -> BTreeMap<(Table, u16), u16> {
+        self.words.iter().map(|(place, word)| (*place, *word)).collect()
     }
 
     /// `count` bits from `at`; none when one of them does not exist.

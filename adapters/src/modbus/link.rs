@@ -19,9 +19,11 @@ use super::line::Line;
 use super::outputs::Outputs;
 use super::pace::Pace;
 use super::plan::Rounds;
+use super::record;
 use super::settings::Settings;
 use super::wiring::Wiring;
 use crate::link::{BackOff, Floor, Trouble, heard};
+use crate::record::Tape;
 
 /// Rounds in a row that a machine may be too busy to answer before its link counts as lost.
 const BUSY_ROUNDS: u32 = 10;
@@ -203,6 +205,9 @@ impl Work {
         self.back_off.reset();
         self.state = State::Up;
         let round = self.decoder.round(&bank);
+        if let Some(tape) = self.tape() {
+            record::round(tape, &bank, &round);
+        }
         for (kind, detail) in &round.troubles {
             self.floor.observer.trouble(&self.machine, *kind, detail);
         }
@@ -212,6 +217,11 @@ impl Work {
         }
         self.floor.observer.round(&self.machine, began.elapsed());
         Ok(())
+    }
+
+    /// Where it is recorded, if it is.
+    fn tape(&self) -> Option<&Tape> {
+        self.floor.observer.tapes()?.get(&self.machine)
     }
 
     /// Notes a failure. That the link is lost is to be told, unless it was told already.
@@ -227,6 +237,9 @@ impl Work {
         }
         self.state = State::Lost;
         self.decoder.lost();
+        if let Some(tape) = self.tape() {
+            record::lost(tape, &why);
+        }
         self.unsent = Some(heard(&self.machine, Said::LinkLost { why }));
     }
 }

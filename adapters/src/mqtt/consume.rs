@@ -23,6 +23,7 @@ use super::listen::{BACKLOG, BACKLOG_BYTES, Backlog, expect_releases, poll};
 use super::outbox::Outbox;
 use super::outputs::ReadBacks;
 use super::own_links::OwnLinks;
+use super::record;
 use super::router::Router;
 use crate::link::{Floor, Receipt, Trouble, heard, now};
 
@@ -251,6 +252,7 @@ impl Consumer {
         let topic = publish.topic.as_str();
         let known = self.read_backs.hear(topic, &publish.payload);
         let readings = self.router.read(topic, &publish.payload, publish.retain, now());
+        record::message(&*self.floor.observer, &self.router, &publish, &readings);
         if readings.is_empty() && !known && !self.router.knows(topic) {
             self.trouble(Trouble::Unmapped, &format!("no setting has the topic {topic}"));
         }
@@ -312,6 +314,7 @@ impl Consumer {
         said: &Said,
         machines: impl Iterator<Item = &(MachineName, bool)>,
     ) -> bool {
+        record::link(&*self.floor.observer, said);
         let signals: Vec<_> = machines.map(|(machine, _)| heard(machine, said.clone())).collect();
         signals.is_empty() || self.hand_over(signals).await.is_some()
     }

@@ -1,6 +1,6 @@
 //! Which settings a message belongs to.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use stencilward_domain::names::MachineName;
 use stencilward_domain::signal::Signal as Heard;
@@ -65,6 +65,12 @@ impl Router {
             }
         }
         readings
+    }
+
+    /// The machines of which some entry has this topic.
+    pub(super) fn owners(&self, name: &str) -> BTreeSet<&MachineName> {
+        let has = |(_, entry): &&(MachineName, Message)| topic::matches(&entry.topic, name);
+        self.entries.iter().filter(has).map(|(owner, _)| owner).collect()
     }
 
     /// True when some entry has this topic.

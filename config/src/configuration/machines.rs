@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_adapters::settings::Span;
-use stencilward_adapters::{files, modbus, mqtt};
+use stencilward_adapters::{files, modbus, mqtt, record};
 use stencilward_domain::event::BasisKind;
 use stencilward_domain::plant::{Counted, MachineKind};
 
@@ -19,6 +19,19 @@ pub enum Kind {
     Rack,
     /// Anything else that speaks: a scanner, a counter, a line controller.
     Other,
+}
+
+impl Kind {
+    /// The word for it in the file.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Printer => "printer",
+            Self::Washer => "washer",
+            Self::Rack => "rack",
+            Self::Other => "other",
+        }
+    }
 }
 
 impl From<Kind> for MachineKind {
@@ -135,6 +148,9 @@ pub struct MachineSettings {
     /// Counters that count for another printer than the rest, or something other than strokes.
     #[serde(default)]
     pub counters: Vec<CounterSettings>,
+    /// A file that takes everything that the machine says, while this is here.
+    #[serde(default)]
+    pub record: Option<record::Settings>,
     /// It speaks Modbus TCP.
     #[serde(default)]
     pub modbus: Option<modbus::Settings>,

@@ -31,6 +31,10 @@ impl Bursts {
 
     /// The number left unlogged before, when this is the first of a burst.
     fn first(&self, machine: &MachineName, kind: Trouble, now: Instant) -> Option<u64> {
+        if kind == Trouble::Unrecorded {
+            // Told at most twice between two reloads, and who mends one wants to know the next.
+            return Some(0);
+        }
         let mut bursts = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         let burst = bursts
             .entry((machine.clone(), kind))

@@ -4,6 +4,7 @@ mod check;
 mod export;
 mod import;
 mod probe;
+mod replay;
 mod report;
 mod run;
 
@@ -56,6 +57,9 @@ enum Command {
         /// The machine's name.
         machine: String,
     },
+    /// Decode again what machines said while they were recorded, as the file describes them now,
+    /// and say what differs. Exit status 0: nothing; 1: something; 2: cannot be replayed.
+    Replay(replay::Arguments),
     /// Print or export what the ledger adds up to; works while a gateway runs.
     Report(report::Arguments),
     /// Take in a stencil list; works while a gateway runs.
@@ -104,6 +108,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Check { file, plan } => check::check(&file, plan),
         Command::Run { file } => run::run(&file, cli.log),
         Command::Probe { file, machine } => probe::probe(&file, &machine),
+        Command::Replay(arguments) => replay::replay(&arguments),
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),

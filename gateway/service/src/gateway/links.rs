@@ -1,12 +1,14 @@
 //! The links that run: each by itself, so that one can end or begin without the others.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 use std::time::Duration;
 
 use stencilward_adapters::link::Floor;
 use stencilward_config::Wire;
 use stencilward_domain::names::MachineName;
 use stencilward_web::LinksAfter;
+use tokio::task::{JoinHandle, spawn_blocking};
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::{AbortOnDropHandle, TaskTracker};
 
@@ -24,6 +26,8 @@ struct Running {
     wire: Wire,
     stop: CancellationToken,
     task: AbortOnDropHandle<()>,
+    /// What writes its recordings; each ends after the link, once all is written.
+    writers: Vec<JoinHandle<()>>,
 }
 
 impl Links {
@@ -35,9 +39,12 @@ impl Links {
     pub(super) fn begin(&mut self, wires: impl IntoIterator<Item = Wire>) {
         for wire in wires {
             let stop = self.floor.stop.child_token();
-            let floor = Floor { stop: stop.clone(), ..self.floor.clone() };
+            let (observer, writers) = wire.recorder(Arc::clone(&self.floor.observer));
+            let floor = Floor { stop: stop.clone(), observer, ..self.floor.clone() };
             let task = self.tasks.spawn(wire.clone().link().run(floor));
-            self.running.push(Running { wire, stop, task: AbortOnDropHandle::new(task) });
+            let task = AbortOnDropHandle::new(task);
+            let writers = writers.into_iter().map(|writer| spawn_blocking(|| writer.run()));
+            self.running.push(Running { wire, stop, task, writers: writers.collect() });
         }
     }
 
@@ -68,11 +75,16 @@ impl Links {
         ended.iter().for_each(|running| running.stop.cancel());
         let deadline = tokio::time::Instant::now() + ENDING;
         let mut machines = BTreeSet::new();
-        for Running { wire, task, .. } in ended {
+        for Running { wire, task, writers, .. } in ended {
             machines.extend(wire.machines());
             // Dropped at the deadline, it is aborted; its machine locks by the heartbeat.
             if tokio::time::timeout_at(deadline, task).await.is_err() {
                 tracing::warn!(link = wire.name(), "did not end in time: its outputs may permit");
+            }
+            for writer in writers {
+                if tokio::time::timeout_at(deadline, writer).await.is_err() {
+                    tracing::warn!(link = wire.name(), "its recording is still being written");
+                }
             }
         }
         machines
@@ -83,6 +95,9 @@ impl Links {
         for running in self.running {
             // One that broke has ended, too.
             let _ = running.task.await;
+            for writer in running.writers {
+                let _ = writer.await;
+            }
         }
     }
 }
