@@ -6,6 +6,7 @@ mod import;
 mod probe;
 mod report;
 mod run;
+mod trial;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -56,6 +57,16 @@ enum Command {
         /// The machine's name.
         machine: String,
     },
+    /// Show what a machine on trial says to the running gateway.
+    Trial {
+        /// The configuration file.
+        file: PathBuf,
+        /// The machine's name.
+        machine: String,
+        /// Compare how it counts strokes with what you count by hand meanwhile.
+        #[arg(long)]
+        count: bool,
+    },
     /// Print or export what the ledger adds up to; works while a gateway runs.
     Report(report::Arguments),
     /// Take in a stencil list; works while a gateway runs.
@@ -104,6 +115,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Check { file, plan } => check::check(&file, plan),
         Command::Run { file } => run::run(&file, cli.log),
         Command::Probe { file, machine } => probe::probe(&file, &machine),
+        Command::Trial { file, machine, count } => trial::trial(&file, &machine, count),
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),
