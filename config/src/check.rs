@@ -204,8 +204,8 @@ fn check_wear(path: &str, wear: WearSettings, found: &mut Found) {
         found.push((
             format!("{path}.reorder"),
             format!(
-                "{} per cent of rated life lies not below stop, {}: the warning must come first; \
-                 80 and 99 are common practice",
+                "{} is not below stop, {} (per cent of rated life), and the warning must come \
+                 first; 80 and 99 are common practice",
                 wear.reorder, wear.stop
             ),
         ));

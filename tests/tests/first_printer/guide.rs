@@ -1,4 +1,5 @@
 //! The guide as steps, and what it shows compared with what is said.
+#![allow(clippy::panic, reason = "a guide that cannot be read fails the test there and then")]
 
 /// One thing that the guide has its reader do.
 #[derive(Debug, PartialEq, Eq)]
