@@ -62,6 +62,10 @@ pub fn unit_fault(quantity: &str, unit: &str) -> Option<&'static str> {
     )
 }
 
+/// What is wrong with a washer that has no word for a wash that passed.
+pub(crate) const NEVER_PASSED: &str = "no value means passed, so no wash could ever make a stencil \
+                                       clean; say which one does";
+
 /// What an output follows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]

@@ -2,22 +2,20 @@
 
 mod counting;
 mod places;
+mod sound;
 
 use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::path::{Component, Path, PathBuf};
 
-use serde::de::DeserializeOwned;
-use serde_json::Value;
-use stencilward_adapters::mqtt;
 use stencilward_adapters::settings::Drive;
 use stencilward_domain::names::{BadName, MachineName, ProductName, StencilCode};
 
 use crate::configuration::{Configuration, Kind, MachineSettings, WearSettings};
-use crate::fault::{Fault, settled};
-use crate::lines::Lines;
+use crate::read::wording::{did_you_mean, near};
 
 use places::check_places;
+pub(crate) use sound::with_sound_entries;
 
 /// The faults found so far: path of the key, and what is wrong and allowed.
 pub(crate) type Found = Vec<(String, String)>;
@@ -26,6 +24,13 @@ impl Configuration {
     /// Everything that is wrong although each key by itself is well-formed.
     #[must_use]
     pub fn check(&self) -> Vec<(String, String)> {
+        let mut found = self.check_entries();
+        self.check_counting(&mut found);
+        found
+    }
+
+    /// All but who counts for whom, which every machine must be known for.
+    fn check_entries(&self) -> Found {
         let mut found = Found::new();
         check_listen(&self.listen, &mut found);
         if let Some(wear) = self.policy.wear {
@@ -36,8 +41,7 @@ impl Configuration {
         self.check_costs(&mut found);
         self.check_brokers(&mut found);
         self.check_machines(&mut found);
-        check_places(self.machines.iter().enumerate(), &mut found);
-        self.check_counting(&mut found);
+        check_places(&self.machines, &mut found);
         found
     }
 
@@ -112,55 +116,18 @@ impl Configuration {
 
     fn check_broker_of(&self, path: &str, broker: &str, found: &mut Found) {
         if !self.brokers.iter().any(|known| known.name == broker) {
-            let known: Vec<&str> = self.brokers.iter().map(|known| known.name.as_str()).collect();
-            let known =
-                if known.is_empty() { "none is set up".to_owned() } else { known.join(", ") };
+            let names = || self.brokers.iter().map(|known| known.name.as_str());
+            let known: Vec<&str> = names().collect();
+            let known = if known.is_empty() { "none yet".to_owned() } else { known.join(", ") };
             found.push((
                 format!("{path}.mqtt.broker"),
-                format!("no broker is named {broker:?}; brokers: {known}"),
+                format!(
+                    "no broker is named {broker:?}{}; write one of those under brokers: {known}",
+                    did_you_mean(near(broker, names()))
+                ),
             ));
         }
     }
-}
-
-/// Adds to faults of the whole what is wrong with the brokers and machines that are well-formed
-/// by themselves, so that nobody has to mend one mistake to be told of the next. `all`: no machine
-/// was left out before.
-pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: bool) -> Vec<Fault> {
-    let whole = lines.root().to_json();
-    let brokers = sound(&whole, "brokers");
-    let machines: Vec<(usize, MachineSettings)> = sound(&whole, "machines");
-    let mut found = Found::new();
-    for (index, broker) in &brokers {
-        found.extend(below(&format!("brokers[{index}]"), mqtt::Broker::check(broker)));
-    }
-    let brokers = brokers.into_iter().map(|(_, broker)| broker).collect();
-    let all_brokers = listed(&whole, "brokers").len();
-    let known = Configuration { brokers, ..Configuration::empty() };
-    for (index, machine) in &machines {
-        known.check_machine(&format!("machines[{index}]"), machine, &mut found);
-    }
-    check_places(machines.iter().map(|(index, machine)| (*index, machine)), &mut found);
-    // With a faulty machine nobody can say who counts for whom.
-    if all && machines.len() == listed(&whole, "machines").len() {
-        let machines = machines.into_iter().map(|(_, machine)| machine).collect();
-        Configuration { machines, ..Configuration::empty() }.check_counting(&mut found);
-    }
-    // With a faulty broker nobody can say which names are known.
-    if known.brokers.len() < all_brokers {
-        found.retain(|(path, _)| !path.ends_with(".mqtt.broker"));
-    }
-    faults.extend(lines.faults(found));
-    settled(faults)
-}
-
-fn listed<'v>(whole: &'v Value, key: &str) -> &'v [Value] {
-    whole.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default()
-}
-
-fn sound<T: DeserializeOwned>(whole: &Value, key: &str) -> Vec<(usize, T)> {
-    let entries = listed(whole, key).iter().enumerate();
-    entries.filter_map(|(index, entry)| Some((index, T::deserialize(entry).ok()?))).collect()
 }
 
 fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
@@ -221,8 +188,13 @@ fn check_drives(path: &str, machine: &MachineSettings, found: &mut Found) {
     let section = if machine.modbus.is_some() { "modbus" } else { "mqtt" };
     for (index, (_, drive)) in machine.outputs().into_iter().enumerate() {
         let (needed, follows) = match drive {
-            Drive::PrintPermit => (Kind::Printer, "print-permit belongs on a printer"),
-            Drive::DoorRelease => (Kind::Rack, "door-release belongs on a rack"),
+            Drive::PrintPermit => (
+                Kind::Printer,
+                "print-permit belongs on a printer; set kind: printer, or drop this output",
+            ),
+            Drive::DoorRelease => {
+                (Kind::Rack, "door-release belongs on a rack; set kind: rack, or drop this output")
+            }
             Drive::Heartbeat => continue,
         };
         if machine.kind != needed {
@@ -253,7 +225,11 @@ fn check_wear(path: &str, wear: WearSettings, found: &mut Found) {
     if limits.reorder >= limits.stop {
         found.push((
             format!("{path}.reorder"),
-            format!("must lie below stop ({} per cent of rated life)", wear.stop),
+            format!(
+                "{} is not below stop, {} (per cent of rated life), and the warning must come \
+                 first; 80 and 99 are common practice",
+                wear.reorder, wear.stop
+            ),
         ));
     }
 }
@@ -273,7 +249,10 @@ fn name<T>(
 
 fn once(path: &str, text: &str, seen: &mut HashMap<String, String>, found: &mut Found) {
     if let Some(first) = seen.insert(text.trim().to_owned(), path.to_owned()) {
-        found.push((path.to_owned(), format!("{text:?} is used before, at {first}")));
+        found.push((
+            path.to_owned(),
+            format!("{text:?} is used before, at {first}; rename one of the two"),
+        ));
     }
 }
 

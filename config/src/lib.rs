@@ -7,6 +7,7 @@ pub mod configuration;
 mod costs;
 pub mod fault;
 pub mod lines;
+mod notes;
 mod plant;
 pub mod profiles;
 pub mod read;
@@ -31,10 +32,18 @@ pub use wires::Wire;
 /// # Errors
 /// Every fault of the file at once.
 pub fn load(file: &Path) -> Result<Configuration, Vec<Fault>> {
+    load_noting(file).map(|(configuration, _)| configuration)
+}
+
+/// Loads a configuration file as [`load`] does, with notes of what in it can have no effect.
+///
+/// # Errors
+/// Every fault of the file at once.
+pub fn load_noting(file: &Path) -> Result<(Configuration, Vec<Fault>), Vec<Fault>> {
     let name = file.display().to_string();
     let text = text(file, "the path of a configuration file that this user may read")?;
     let folder = file.parent().unwrap_or(Path::new(""));
-    let (mut configuration, own) = whole(&name, &text, &Shelf::beside(folder))?;
+    let Whole { mut configuration, own, notes } = whole(&name, &text, &Shelf::beside(folder))?;
     configuration.digest = digest(std::iter::once(&text).chain(&own));
     configuration.ledger = folder.join(&configuration.ledger);
     for files in configuration.machines.iter_mut().filter_map(|machine| machine.files.as_mut()) {
@@ -46,7 +55,7 @@ pub fn load(file: &Path) -> Result<Configuration, Vec<Fault>> {
     for modbus in configuration.machines.iter_mut().filter_map(|machine| machine.modbus.as_mut()) {
         modbus.start_paths_at(folder);
     }
-    Ok(configuration)
+    Ok((configuration, notes))
 }
 
 /// The text of a file; `allowed` says which file is meant.
@@ -74,15 +83,18 @@ fn digest<'t>(texts: impl IntoIterator<Item = &'t String>) -> String {
 /// # Errors
 /// Every fault of the text at once.
 pub fn parse(name: &str, text: &str) -> Result<Configuration, Vec<Fault>> {
-    whole(name, text, &Shelf::shipped()).map(|(configuration, _)| configuration)
+    whole(name, text, &Shelf::shipped()).map(|whole| whole.configuration)
 }
 
-/// The configuration, and the texts of the plant's own profiles that it takes parts from.
-fn whole(
-    name: &str,
-    text: &str,
-    shelf: &Shelf,
-) -> Result<(Configuration, Vec<String>), Vec<Fault>> {
+/// What was made of a text.
+struct Whole {
+    configuration: Configuration,
+    /// The texts of the plant's own profiles that it takes parts from.
+    own: Vec<String>,
+    notes: Vec<Fault>,
+}
+
+fn whole(name: &str, text: &str, shelf: &Shelf) -> Result<Whole, Vec<Fault>> {
     let (root, mut faults) = read::tree(name, text)?;
     let filled = profiles::fill_in(name, &root, shelf);
     let all = filled.faults.is_empty();
@@ -91,7 +103,11 @@ fn whole(
     let configuration: Configuration = read::of_tree(&lines, faults)
         .map_err(|faults| check::with_sound_entries(&lines, faults, all))?;
     let faults = lines.faults(configuration.check());
-    if faults.is_empty() { Ok((configuration, filled.own)) } else { Err(faults) }
+    if !faults.is_empty() {
+        return Err(faults);
+    }
+    let notes = lines.faults(configuration.notes());
+    Ok(Whole { configuration, own: filled.own, notes })
 }
 
 /// The JSON Schema of the configuration file, for editors that complete and mark.

@@ -23,6 +23,11 @@ impl Lines {
         Self::of_files(vec![file.to_owned()], root)
     }
 
+    /// Another tree of the same files.
+    pub(crate) fn with_root(&self, root: Node) -> Self {
+        Self { files: self.files.clone(), root }
+    }
+
     /// What was read from several files.
     pub(crate) fn of_files(files: Vec<String>, root: Node) -> Self {
         Self { files, root }
@@ -49,7 +54,38 @@ impl Lines {
     pub fn fault(&self, path: impl Into<String>, wrong: impl Into<String>) -> Fault {
         let path = path.into();
         let (mark, _) = self.nearest(&path);
-        self.fault_at(mark, path, wrong.into())
+        let wrong = self.with_lines(mark.file, &path, &wrong.into());
+        self.fault_at(mark, path, wrong)
+    }
+
+    /// The same words, with its line behind each list item or key that they name by its path:
+    /// from the root, or from where this fault is.
+    fn with_lines(&self, file: usize, path: &str, wrong: &str) -> String {
+        let mut told = String::with_capacity(wrong.len());
+        let mut rest = wrong;
+        while let Some((word, after)) = named_path(&mut told, rest) {
+            told.push_str(word);
+            rest = after;
+            let Some(mark) = self.mark_from(path, word) else { continue };
+            let line = mark.line;
+            if mark.file == file {
+                told.push_str(&format!(" (line {line})"));
+            } else {
+                told.push_str(&format!(" ({}:{line})", self.name(mark.file)));
+            }
+        }
+        told + rest
+    }
+
+    /// The place of a path that is written from the root, or from somewhere along `path`.
+    fn mark_from(&self, path: &str, written: &str) -> Option<Mark> {
+        let ends = path.char_indices().rev().filter(|(_, c)| matches!(c, '.' | '['));
+        let above = ends.filter_map(|(end, _)| path.get(..end));
+        let within = above.map(|above| format!("{above}.{written}"));
+        within.chain([written.to_owned()]).find_map(|path| {
+            let (mark, whole) = self.nearest(&path);
+            whole.then_some(mark)
+        })
     }
 
     /// Faults at these paths, settled: what a later check returns as `(path, wrong)`.
@@ -96,4 +132,23 @@ impl Lines {
         }
         (mark, true)
     }
+}
+
+/// The next path of a list's item in some words, such as `points[2].at`, and what comes after it;
+/// what is before it goes to `told`.
+fn named_path<'w>(told: &mut String, words: &'w str) -> Option<(&'w str, &'w str)> {
+    let in_path = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '.' | '[' | ']');
+    let mut start = 0;
+    for word in words.split_inclusive(|c: char| !in_path(c)) {
+        let path = word.trim_end_matches(|c: char| !in_path(c)).trim_end_matches('.');
+        let (list, item) = path.split_once('[').unwrap_or_default();
+        let is_item = item.split(']').next().is_some_and(|index| index.parse::<usize>().is_ok());
+        if is_item && list.starts_with(|c: char| c.is_ascii_lowercase()) {
+            told.push_str(words.get(..start)?);
+            let end = start + path.len();
+            return Some((path, words.get(end..)?));
+        }
+        start += word.len();
+    }
+    None
 }

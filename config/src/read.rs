@@ -12,6 +12,7 @@ mod culprit;
 mod describe;
 mod leaf;
 mod limits;
+mod mend;
 pub(crate) mod path;
 mod scalar;
 mod schema;
@@ -67,6 +68,11 @@ pub(crate) fn of_tree<T: DeserializeOwned + JsonSchema>(
         return Err(settled(faults));
     }
     typed::typed(&schema, lines).map_err(settled)
+}
+
+/// The same tree with slips of the pen read as they were meant, for a look at what else is wrong.
+pub(crate) fn mended<T: JsonSchema>(lines: &Lines) -> Lines {
+    mend::mended(lines, check::mends(&Schema::of::<T>(), lines))
 }
 
 /// The JSON Schema (draft 2020-12) of a configuration, for publishing: always the same text for

@@ -22,6 +22,8 @@ Commands, one JSON object a line on standard input:
                     carried out
     {"do": "restart-counter"}                {"do": "set-counter", "total": 65530}
     {"do": "state", "value": 2}              {"do": "tally"}
+    {"do": "need-release", "value": false}
+                    its own setting: whether it asks for the print permit at all
     {"do": "vanish"}    closes the port and every connection
     {"do": "return"}    opens the same port again, with the same registers
     {"do": "quit"}      the end of the input does the same
@@ -114,6 +116,7 @@ class Printer:
         self.tally = {}
         self.refused = 0
         self.permit = False
+        self.needs_release = True
         self.beat = 0
         self.beat_moved = float("-inf")
         self.registers = Registers(options.port, self.look_at_outputs)
@@ -130,7 +133,8 @@ class Printer:
     def may_print(self):
         watch = self.options.watch
         alive = watch is None or time.monotonic() - self.beat_moved <= watch
-        return self.permit and alive and self.seated is not None
+        released = not self.needs_release or (self.permit and alive)
+        return released and self.seated is not None
 
     def sums(self):
         return {
@@ -208,6 +212,9 @@ async def obey(printer, command):
         case {"do": "state", "value": int(value)}:
             await printer.show_state(value)
             return "changed"
+        case {"do": "need-release", "value": bool(value)}:
+            printer.needs_release = value
+            return "set"
         case {"do": "vanish"}:
             await printer.registers.close()
             return "vanished"

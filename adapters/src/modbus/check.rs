@@ -2,14 +2,15 @@
 
 mod connection;
 mod points;
+mod twice;
 
 use std::collections::HashMap;
 use std::time::Duration;
 
 use stencilward_domain::names::{BadName, OutputName};
 
-pub use connection::check_shared;
 pub(super) use connection::time_outs;
+pub(super) use points::spot;
 
 use super::settings::{Output, Settings};
 
@@ -49,6 +50,15 @@ impl Once {
     }
 }
 
+/// What is wrong with machines that are all at one [`Settings::place`], named: which of them, the
+/// path of the key below `modbus`, and what is wrong and allowed.
+#[must_use]
+pub fn check_shared(machines: &[(&str, &Settings)]) -> Vec<(usize, String, String)> {
+    let mut told = connection::check_shared(machines);
+    told.extend(twice::check_shared(machines));
+    told
+}
+
 impl Settings {
     /// All faults that a schema cannot see: the path of the key below `modbus`, such as
     /// `points[2].words`, and what is wrong and what is allowed.
@@ -61,6 +71,7 @@ impl Settings {
             found.tell("points", "nothing is read or written; set up a point or an output");
         }
         points::check(self, &mut found);
+        twice::check(self, &mut found);
         self.check_outputs(&mut found);
         found.0
     }

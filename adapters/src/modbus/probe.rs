@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 use tokio_util::sync::CancellationToken;
 
 use super::bank::Bank;
+use super::check::spot;
 use super::client::{Client, Failure};
 use super::line::Line;
 use super::plan::{Limits, Plan, Reach, Want, length, wants};
@@ -39,14 +40,14 @@ impl Settings {
             let point = &self.points[want.point()];
             let layout = point.place().layout;
             let look = Self::look(&mut client, &limits, &want).await;
-            let place = format!("{} {}", want.table.as_str(), want.at);
+            let place = spot(self, want.table, want.at);
             match look {
                 Ok((held, took)) => {
                     let shown = configured(&layout, &held, length(&point.place()));
                     let took = took.as_secs_f64() * 1_000.0;
                     tell(&format!("{}: {place} = {shown} ({took:.1} ms)", point.title()));
                     if !matches!(layout, Layout::Bit { bit: None, .. }) {
-                        others(&held).iter().for_each(|line| tell(&format!("    {line}")));
+                        others(&layout, &held).iter().for_each(|line| tell(&format!("    {line}")));
                     }
                 }
                 Err(Failure::Exception { why, .. }) => {
@@ -79,9 +80,13 @@ impl Settings {
 async fn who(client: &mut Client) -> Result<String, String> {
     match client.identify().await {
         Ok(objects) => {
+            let told = objects.iter().filter(|(_, value)| !value.is_empty());
+            if told.clone().next().is_none() {
+                return Ok("it answers, but does not say what it is".to_owned());
+            }
             let mut text = "it says it is".to_owned();
-            for (id, value) in objects {
-                let name = OBJECTS.get(usize::from(id)).copied().unwrap_or("object");
+            for (id, value) in told {
+                let name = OBJECTS.get(usize::from(*id)).copied().unwrap_or("object");
                 let _ = write!(text, " {name} {value:?}");
             }
             Ok(text)

@@ -1,5 +1,7 @@
 //! What a schema cannot see in the MQTT part of the configuration.
 
+mod never;
+
 use std::collections::HashMap;
 
 use stencilward_domain::names::{CounterName, OutputName};
@@ -17,13 +19,13 @@ impl Broker {
         let mut found = Found::new();
         let mut fault = |key: &str, wrong: &str| found.push((key.to_owned(), wrong.to_owned()));
         if host_and_port(&self.address).is_none() {
-            fault("address", "is no host with a port, such as 127.0.0.1:1883");
+            fault("address", "is no host with a port; write such as 127.0.0.1:1883");
         }
         if self.client.is_empty() || self.client.len() > 60 {
-            fault("client", "a client id has between 1 and 60 bytes");
+            fault("client", "must have between 1 and 60 bytes");
         }
         if self.keep_alive.0.as_secs() == 0 || self.keep_alive.0.as_secs() > 65_535 {
-            fault("keep-alive", "lies between 1s and 65535s");
+            fault("keep-alive", "must lie between 1s and 65535s");
         }
         match (&self.user, &self.password_file, &self.password_env) {
             (_, Some(_), Some(_)) => fault("password-env", "give a file or a variable, not both"),
@@ -72,6 +74,7 @@ impl Settings {
             message.check(&format!("messages[{index}]"), &mut found);
         }
         self.check_counters(&mut found);
+        never::check(self, &mut found);
         let mut seen = HashMap::new();
         for (index, output) in self.outputs.iter().enumerate() {
             let path = format!("outputs[{index}]");
@@ -79,7 +82,7 @@ impl Settings {
             if let Some(first) = seen.insert(output.name.trim(), path.clone()) {
                 found.push((
                     format!("{path}.name"),
-                    format!("{:?} is used before, at {first}", output.name),
+                    format!("{:?} is used before, at {first}; rename one of the two", output.name),
                 ));
             }
         }

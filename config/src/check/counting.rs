@@ -90,8 +90,10 @@ impl At<'_> {
     fn check_printer(&mut self, key: &str, printer: &str) {
         let known = MachineName::new(printer).is_ok_and(|name| self.look.is_printer(&name));
         if !known {
-            let wrong =
-                format!("no printer is named {printer:?}; printers: {}", self.look.printers());
+            let wrong = format!(
+                "no printer is named {printer:?}; write one of the printers: {}",
+                self.look.printers()
+            );
             self.tell(key, wrong);
         }
     }

@@ -7,13 +7,9 @@ use stencilward_adapters::modbus;
 use super::Found;
 use crate::configuration::MachineSettings;
 
-/// Looks at machines, each with its place in the list of the file.
-pub(super) fn check_places<'m>(
-    machines: impl Iterator<Item = (usize, &'m MachineSettings)>,
-    found: &mut Found,
-) {
+pub(super) fn check_places(machines: &[MachineSettings], found: &mut Found) {
     let mut places: BTreeMap<String, Vec<(usize, &str, &modbus::Settings)>> = BTreeMap::new();
-    for (index, machine) in machines {
+    for (index, machine) in machines.iter().enumerate() {
         if let Some(settings) = &machine.modbus
             && let Some(place) = settings.place()
         {

@@ -11,6 +11,7 @@ use super::choose::Picked;
 use super::describe::{describe, describe_purpose, description, kinds, with_purpose, words};
 use super::leaf;
 use super::limits::Limits;
+use super::mend::Mend;
 use super::path::Path;
 use super::schema::{Part, Schema, closed, part_fits, properties, required};
 use super::tree::{Mark, Node, Value};
@@ -33,6 +34,7 @@ pub(crate) struct Spot<'a> {
 pub(crate) struct Findings<'a> {
     lines: &'a Lines,
     faults: Vec<Fault>,
+    mends: Vec<(String, Mend)>,
     asked: Option<Asked<'a>>,
 }
 
@@ -44,7 +46,7 @@ struct Asked<'a> {
 
 impl<'a> Findings<'a> {
     pub(crate) fn new(lines: &'a Lines) -> Self {
-        Self { lines, faults: Vec::new(), asked: None }
+        Self { lines, faults: Vec::new(), mends: Vec::new(), asked: None }
     }
 
     /// None yet, for the same file.
@@ -54,6 +56,11 @@ impl<'a> Findings<'a> {
 
     pub(crate) fn len(&self) -> usize {
         self.faults.len()
+    }
+
+    /// Notes what was most likely meant at a place.
+    pub(crate) fn mend(&mut self, spot: Spot<'_>, mend: Mend) {
+        self.mends.push((spot.path.to_string(), mend));
     }
 
     pub(crate) fn tell(&mut self, spot: Spot<'_>, wrong: String, allowed: Option<String>) {
@@ -75,6 +82,15 @@ pub(crate) fn check(schema: &Schema, lines: &Lines, root: &Node) -> Vec<Fault> {
     let spot = Spot { node: root, path: &Path::Root, mark: root.mark };
     check_spot(schema, schema.root(), spot, &mut findings);
     findings.faults
+}
+
+/// What was most likely meant, at each path where the tree has a slip of the pen.
+pub(crate) fn mends(schema: &Schema, lines: &Lines) -> Vec<(String, Mend)> {
+    let root = lines.root();
+    let mut findings = Findings::new(lines);
+    let spot = Spot { node: root, path: &Path::Root, mark: root.mark };
+    check_spot(schema, schema.root(), spot, &mut findings);
+    findings.mends
 }
 
 /// What is allowed of a single value at a path, where its schema has words for it.
@@ -148,6 +164,9 @@ pub(crate) fn not_listed(
         Value::Text(text) => near(text, values.iter().filter_map(|value| value.as_str())),
         _ => None,
     };
+    if let Some(word) = meant {
+        findings.mend(spot, Mend::Word(word.to_owned()));
+    }
     let meant = did_you_mean(meant);
     let wrong = format!("{} is not allowed here{meant}", written(spot.node));
     findings.tell(spot, wrong, Some(allowed));
@@ -294,6 +313,7 @@ fn unknown_key<'s>(
     }
     let absent = |known: &&str| group.entry(known).is_none();
     let meant = near(key, known.into_iter().filter(absent));
+    findings.mend(spot, meant.map_or(Mend::Drop, |meant| Mend::Rename(meant.to_owned())));
     let wrong = format!("unknown key{}", did_you_mean(meant));
     findings.tell(spot, wrong, Some(allowed));
     meant

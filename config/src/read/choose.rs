@@ -9,6 +9,7 @@ use serde_json::Value as Json;
 
 use super::check::{Findings, Spot, check_spot, is_listed, not_listed};
 use super::describe::describe;
+use super::mend::Mend;
 use super::schema::{Part, Schema, choices, closed, properties, required};
 use super::tree::{Kind, Value};
 use super::wording::{did_you_mean, found, listed, near, quoted};
@@ -215,6 +216,9 @@ fn tag_branch<'s>(
         return Tagged::Sure(branch);
     }
     let meant = near(text, words());
+    if let Some(word) = meant {
+        findings.mend(at_tag, Mend::Word(word.to_owned()));
+    }
     let hint = did_you_mean(meant);
     let wrong = format!("{} is not allowed here{hint}", quoted(text));
     findings.tell(at_tag, wrong, Some(listed(words())));

@@ -7,6 +7,7 @@ mod probe;
 mod replay;
 mod report;
 mod run;
+mod trial;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -60,6 +61,16 @@ enum Command {
     /// Decode again what machines said while they were recorded, as the file describes them now,
     /// and say what differs. Exit status 0: nothing; 1: something; 2: cannot be replayed.
     Replay(replay::Arguments),
+    /// Show what a machine on trial says to the running gateway.
+    Trial {
+        /// The configuration file.
+        file: PathBuf,
+        /// The machine's name.
+        machine: String,
+        /// Compare how it counts strokes with what you count by hand meanwhile.
+        #[arg(long)]
+        count: bool,
+    },
     /// Print or export what the ledger adds up to; works while a gateway runs.
     Report(report::Arguments),
     /// Take in a stencil list; works while a gateway runs.
@@ -109,6 +120,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Run { file } => run::run(&file, cli.log),
         Command::Probe { file, machine } => probe::probe(&file, &machine),
         Command::Replay(arguments) => replay::replay(&arguments),
+        Command::Trial { file, machine, count } => trial::trial(&file, &machine, count),
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),

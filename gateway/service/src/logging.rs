@@ -1,5 +1,7 @@
 //! Structured logs on standard error.
 
+use std::io::IsTerminal as _;
+
 use clap::ValueEnum;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::filter::LevelFilter;
@@ -23,7 +25,10 @@ pub fn start(format: LogFormat, level: LevelFilter) {
         // The demo's broker and the MQTT client tell of every lost connection; our links do too.
         .add_directive("mqtt5=off".parse().unwrap_or_else(|_| level.into()))
         .add_directive("rumqttc=off".parse().unwrap_or_else(|_| level.into()));
-    let logs = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let logs = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_ansi(std::io::stderr().is_terminal())
+        .with_writer(std::io::stderr);
     let _ = match format {
         LogFormat::Text => logs.with_target(false).try_init(),
         LogFormat::Json => logs.json().try_init(),

@@ -91,10 +91,8 @@ fn check_address(address: &str, secured: bool, found: &mut Found) {
     }
 }
 
-/// What is wrong with machines that are all at one [`Settings::place`], named: which of them, the
-/// path of the key below `modbus`, and what is wrong and allowed.
-#[must_use]
-pub fn check_shared(machines: &[(&str, &Settings)]) -> Vec<(usize, String, String)> {
+/// What is wrong with the connection of machines that share it: which, the key, and the fault.
+pub(super) fn check_shared(machines: &[(&str, &Settings)]) -> Vec<(usize, String, String)> {
     let mut told = Vec::new();
     let Some((first, settings)) = machines.first() else { return told };
     for (at, (_, other)) in machines.iter().enumerate().skip(1) {
@@ -167,18 +165,20 @@ fn overloaded(machines: &[(&str, &Settings)]) -> Option<(usize, String, String)>
         return None;
     };
     let pace = Pace::of(&serial, quiet.map(|span| span.0).unwrap_or_default());
-    let shares = machines.iter().map(|(_, settings)| {
+    let share = |(_, settings): &(&str, &Settings)| {
         round(settings, &pace).as_secs_f64() / settings.poll.0.as_secs_f64().max(0.001)
-    });
-    let share: f64 = shares.sum();
-    // The last one is where it became too much, and each could help.
-    (share > 1.0).then(|| {
+    };
+    let shares: Vec<f64> = machines.iter().map(share).collect();
+    let sum: f64 = shares.iter().sum();
+    let (most, _) =
+        shares.iter().enumerate().max_by(|(_, one), (_, other)| one.total_cmp(other))?;
+    (sum > 1.0).then(|| {
         let wrong = format!(
-            "at {} bits a second the line would need {share:.1} times the time there is; poll its \
-             machines less often, read less of them, or choose a higher speed",
+            "at {} bits a second the line would need {sum:.1} times the time there is, most of it \
+             for this machine; write a longer poll, read less, or choose a higher speed",
             serial.baud
         );
-        (machines.len() - 1, "poll".to_owned(), wrong)
+        (most, "poll".to_owned(), wrong)
     })
 }
 

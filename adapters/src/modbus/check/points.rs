@@ -6,6 +6,8 @@ mod meaning;
 mod places;
 mod together;
 
+pub(in crate::modbus) use places::spot;
+
 use super::{Found, Once};
 use crate::modbus::settings::{Point, Settings};
 

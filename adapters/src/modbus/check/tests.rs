@@ -195,3 +195,62 @@ fn counters_contacts_and_tension() {
     ];
     assert_eq!(told, expected);
 }
+
+#[test]
+fn a_place_that_belongs_to_one_thing_is_not_read_as_two() {
+    let slots = |second: u32| {
+        of_points(&json!([
+            { "signal": "slot", "slot": "A1", "table": "discrete", "at": 4 },
+            { "signal": "slot", "slot": "A2", "table": "discrete", "at": second },
+        ]))
+    };
+    assert_eq!(slots(4), ["points[1].at"]);
+    assert_eq!(slots(5), Vec::<String>::new());
+}
+
+#[test]
+fn what_the_gateway_writes_is_not_what_the_machine_says() {
+    let told = |at: u32| {
+        paths(json!({
+            "address": "h:1",
+            "points": [{ "signal": "stencil-present", "table": "coil", "at": at }],
+            "outputs": [{ "name": "lock", "drive": "print-permit", "table": "coil", "at": 0 }],
+        }))
+    };
+    assert_eq!(told(0), ["points[0].at"]);
+    assert_eq!(told(1), Vec::<String>::new());
+}
+
+#[test]
+fn a_washer_needs_a_word_for_a_wash_that_passed() {
+    let told = |word: &str| {
+        of_points(&json!([
+            { "signal": "wash-running", "table": "discrete", "at": 0 },
+            { "signal": "wash-result", "table": "input", "at": 0, "type": "u16",
+              "values": { "1": word } },
+        ]))
+    };
+    assert_eq!(told("failed"), ["points[1].values"]);
+    assert_eq!(told("passed"), Vec::<String>::new());
+}
+
+#[test]
+fn two_machines_that_are_one() {
+    let machine = |unit: u8, at: u32| {
+        let settings = json!({
+            "address": "h:1", "unit": unit,
+            "points": [{ "signal": "stroke-total", "table": "input", "at": at, "type": "u16" }],
+            "outputs": [{ "name": "lock", "drive": "print-permit", "table": "coil", "at": at }],
+        });
+        serde_json::from_value::<Settings>(settings).unwrap()
+    };
+    let told = |second: &Settings| {
+        let first = machine(7, 0);
+        let all = super::check_shared(&[("a", &first), ("b", second)]);
+        all.into_iter().map(|(at, key, _)| (at, key)).collect::<Vec<_>>()
+    };
+    let both = [(1, "points[0].at".to_owned()), (1, "outputs[0].at".to_owned())];
+    assert_eq!(told(&machine(7, 0)), both);
+    assert_eq!(told(&machine(8, 0)), []);
+    assert_eq!(told(&machine(7, 1)), [], "parts of one unit");
+}

@@ -6,6 +6,9 @@ use crate::modbus::settings::{ByteOrder, Layout, Type, WordOrder};
 /// Registers that numbers take.
 const SIZES: [u16; 3] = [1, 2, 4];
 
+const ALL_ZERO: &str = "0 in every reading: see whether the machine has something to show here, and \
+                        whether table and address are right";
+
 /// Floats smaller or larger than this are no measured value.
 const PLAUSIBLE: std::ops::RangeInclusive<f64> = 1e-9..=1e12;
 
@@ -33,8 +36,13 @@ pub(super) fn configured(layout: &Layout, held: &[u16], length: u16) -> String {
 }
 
 /// What the same registers, and those behind them, would be as anything else.
-pub(super) fn others(held: &[u16]) -> Vec<String> {
-    let mut lines: Vec<String> = SIZES.iter().filter_map(|size| of_size(*size, held)).collect();
+pub(super) fn others(layout: &Layout, held: &[u16]) -> Vec<String> {
+    if held.iter().all(|register| *register == 0) {
+        return vec![ALL_ZERO.to_owned()];
+    }
+    let is_text = matches!(layout, Layout::Value { kind: Type::Text, .. });
+    let sizes = SIZES.iter().filter(|_| !is_text);
+    let mut lines: Vec<String> = sizes.filter_map(|size| of_size(*size, held)).collect();
     for (bytes, order) in ORDERS {
         let registers = u16::try_from(held.len()).unwrap_or(u16::MAX);
         if let Ok(Value::Text(text)) = (Format::Text { registers, bytes }).decode(held)
@@ -102,10 +110,21 @@ fn hexadecimal(words: &[u16]) -> String {
 mod tests {
     use super::*;
 
+    fn laid_out(kind: Type) -> Layout {
+        Layout::Value { kind, words: None, bytes: None, bits: None, registers: None }
+    }
+
+    #[test]
+    fn zeros_and_text_are_told_in_short() {
+        assert_eq!(others(&laid_out(Type::U32), &[0, 0, 0, 0]), [ALL_ZERO]);
+        let lines = others(&laid_out(Type::Text), &[0x5354, 0x2D31]);
+        assert!(lines.iter().all(|line| line.starts_with("text, ")), "{lines:?}");
+    }
+
     /// 70,000 = 0x0001_1170.
     #[test]
     fn a_total_shows_in_each_order() {
-        let lines = others(&[0x0001, 0x1170]);
+        let lines = others(&laid_out(Type::U32), &[0x0001, 0x1170]);
         assert_eq!(
             lines[0],
             "0001; u16 1, i16 1, bcd16 1; bytes low-first: u16 256, i16 256, bcd16 100"
@@ -118,14 +137,14 @@ mod tests {
     /// IEEE 754: 25.0 is 0x41C8_0000.
     #[test]
     fn a_float_that_is_none_is_not_shown() {
-        let lines = others(&[0x41C8, 0x0000]);
+        let lines = others(&laid_out(Type::F32), &[0x41C8, 0x0000]);
         assert!(lines[1].contains("words high-first: u32 1103626240, i32 1103626240, f32 25;"));
         assert!(!lines[1].contains("words low-first: u32 16840, i32 16840, f32"), "{}", lines[1]);
     }
 
     #[test]
     fn a_code_shows_as_text() {
-        let lines = others(&[0x5354, 0x2D31, 0, 0]);
+        let lines = others(&laid_out(Type::U16), &[0x5354, 0x2D31, 0, 0]);
         assert!(lines.contains(&"text, bytes high-first: \"ST-1\"".to_owned()), "{lines:?}");
     }
 }

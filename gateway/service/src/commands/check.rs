@@ -7,11 +7,14 @@ use stencilward_config::Configuration;
 use stencilward_config::profiles::{Shelf, Vector, vectors};
 
 /// Says what is wrong with the file and the profiles beside it, or in a line what it describes.
-/// With `plan` also which requests read each Modbus machine.
+/// Notes tell what can have no effect; they are no faults. With `plan` also which requests read each Modbus machine.
 pub(super) fn check(file: &Path, plan: bool) -> ExitCode {
-    let configuration = match super::load(file) {
-        Ok(configuration) => configuration,
-        Err(status) => return status,
+    let (configuration, notes) = match stencilward_config::load_noting(file) {
+        Ok(loaded) => loaded,
+        Err(faults) => {
+            super::tell(&faults);
+            return ExitCode::from(super::BAD_CONFIGURATION);
+        }
     };
     let shelf = Shelf::beside(file.parent().unwrap_or(Path::new("")));
     let tested = vectors(&shelf).and_then(|vectors| {
@@ -20,6 +23,7 @@ pub(super) fn check(file: &Path, plan: bool) -> ExitCode {
     });
     match tested {
         Ok(tests) => {
+            notes.iter().for_each(|note| println!("note: {note}"));
             println!("{}: no fault. {}", file.display(), configuration.summary());
             if tests > 0 {
                 let s = if tests == 1 { "" } else { "s" };

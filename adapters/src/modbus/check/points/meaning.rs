@@ -7,8 +7,8 @@ use stencilward_domain::names::{
 };
 
 use super::At;
-use crate::modbus::settings::{Code, Measured, Point, RawValue, Type};
-use crate::settings::unit_fault;
+use crate::modbus::settings::{Code, Measured, Point, RawValue, Type, WashWord};
+use crate::settings::{NEVER_PASSED, unit_fault};
 
 pub(super) fn check(point: &Point, at: &mut At<'_>) {
     match point {
@@ -33,7 +33,13 @@ pub(super) fn check(point: &Point, at: &mut At<'_>) {
         }
         Point::Slot(slot) => name(at, "slot", &slot.slot, SlotName::new),
         Point::MachineState(word) => check_listed(&word.values, word.kind, word.bits, at),
-        Point::WashResult(result) => check_listed(&result.values, result.kind, result.bits, at),
+        Point::WashResult(result) => {
+            check_listed(&result.values, result.kind, result.bits, at);
+            let passes = result.values.values().any(|word| *word == WashWord::Passed);
+            if !passes && !result.values.is_empty() {
+                at.tell("values", NEVER_PASSED);
+            }
+        }
         Point::FaultCode(code) => check_possible(&code.values, code.kind, code.bits, at),
         Point::Fault(fault) if fault.code.trim().is_empty() => {
             at.tell("code", "empty; write a short word for this fault");
@@ -137,7 +143,10 @@ fn check_possible<T>(
     };
     for raw in values.keys().filter(|raw| !(least..=most).contains(&raw.0)) {
         let which = if bits.is_some() { "these bits of " } else { "" };
-        let wrong = format!("{which}{} go from {least} to {most}", kind.as_str());
+        let wrong = format!(
+            "can never be shown: {which}{} go from {least} to {most}; drop it, or read more bits",
+            kind.as_str()
+        );
         at.tell(&format!("values.{}", raw.0), wrong);
     }
 }

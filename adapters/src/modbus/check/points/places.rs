@@ -25,7 +25,7 @@ impl Range {
 }
 
 /// A place with its address in the protocol and, where that is another, as printed.
-fn spot(settings: &Settings, table: Table, address: u16) -> String {
+pub(in crate::modbus) fn spot(settings: &Settings, table: Table, address: u16) -> String {
     let printed = settings.addresses.printed(table, address, false);
     let table = table.as_str();
     if printed == address.to_string() {
