@@ -29,7 +29,11 @@ const CONTACT: &str = "{ signal: stroke-contact, table: discrete, at: 0 }";
 fn of_whom_is_counted_for() {
     let path = "machines[2].counts-for";
     let of = |printer: &str| module(&format!("counts-for: {printer}, "), TOTAL);
-    beside(&of("printer-9"), path, "no printer is named \"printer-9\"; printers: printer-1");
+    beside(
+        &of("printer-9"),
+        path,
+        "no printer is named \"printer-9\"; write one of the printers: printer-1",
+    );
     beside(&of("washer-1"), path, "no printer is named \"washer-1\"");
     beside(&module("", TOTAL), path, "name the printer that makes them; printers: printer-1");
     beside(&module("", CONTACT), path, "missing");

@@ -5,11 +5,11 @@ use std::process::Command;
 
 use stencilward_tests::root;
 
-/// What the program says of a file in `config/examples/faulty`, and how it ends.
+/// What the program says of a file in `config/faulty`, and how it ends.
 fn check(name: &str) -> (String, Option<i32>) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_stencilward-under-test"));
     command.arg("check").arg(format!("{name}.yaml"));
-    command.current_dir(root().join("config/examples/faulty"));
+    command.current_dir(root().join("config/faulty"));
     let output = command.output().expect("it runs");
     let said = [output.stdout, output.stderr].concat();
     (String::from_utf8(said).expect("it writes UTF-8"), output.status.code())
@@ -17,7 +17,7 @@ fn check(name: &str) -> (String, Option<i32>) {
 
 /// Compares with the recording, or writes it where `STENCILWARD_WRITE` is set.
 fn as_recorded(name: &str, said: &str) {
-    let file = root().join(format!("config/examples/faulty/{name}.txt"));
+    let file = root().join(format!("config/faulty/{name}.txt"));
     if std::env::var_os("STENCILWARD_WRITE").is_some() {
         std::fs::write(&file, said).expect("it can be written");
     }
