@@ -4,6 +4,7 @@ mod check;
 mod export;
 mod import;
 mod probe;
+mod rehearse;
 mod report;
 mod run;
 
@@ -56,6 +57,9 @@ enum Command {
         /// The machine's name.
         machine: String,
     },
+    /// Run a configuration against simulated machines that it describes itself, with faults on
+    /// demand. Nothing that the file names is touched.
+    Rehearse(rehearse::Arguments),
     /// Print or export what the ledger adds up to; works while a gateway runs.
     Report(report::Arguments),
     /// Take in a stencil list; works while a gateway runs.
@@ -104,6 +108,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Check { file, plan } => check::check(&file, plan),
         Command::Run { file } => run::run(&file, cli.log),
         Command::Probe { file, machine } => probe::probe(&file, &machine),
+        Command::Rehearse(arguments) => rehearse::run(&arguments, cli.log),
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),

@@ -17,7 +17,7 @@ pub(super) fn show_name(
 }
 
 /// Shows that the machine is alive: its number becomes another one.
-pub(super) fn move_life_sign(wiring: &Wiring, bank: &mut Bank) {
+pub(in crate::modbus) fn move_life_sign(wiring: &Wiring, bank: &mut Bank) {
     if let Some(life) = wiring.life {
         let now = match life.field.read(bank) {
             Some(Ok(Value::Whole(now))) => now,
