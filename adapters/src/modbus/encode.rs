@@ -12,8 +12,8 @@ use super::registers::{NoRoom, Value};
 use super::settings::RawValue;
 use super::wiring::{Gauge, Wash, Wiring};
 
-pub(super) use parts::move_life_sign;
 use parts::{board_total, fault, question, show_name, take_measurement};
+pub(super) use parts::{move_life_sign, take_question_back};
 
 /// Makes the bank show what is said.
 ///

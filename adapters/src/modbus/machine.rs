@@ -24,7 +24,7 @@ use stencilward_domain::signal::Said;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::sync::watch;
 
-use super::encode::{move_life_sign, show};
+use super::encode::{move_life_sign, show, take_question_back};
 use super::registers::NoRoom;
 use super::rtu::Pace;
 use super::settings::{BitTable, RegisterTable, Settings, Tls};
@@ -234,6 +234,12 @@ impl Simulated for Machine {
         if let Some((contact, count)) = self.wiring.pulses(said) {
             self.pulse(contact, count).await;
             return Ok(());
+        }
+        if matches!(said, Said::StoreAsked { .. } | Said::TakeAsked { .. })
+            && self.unit.memory(|memory| take_question_back(&self.wiring, &mut memory.bank))
+        {
+            // The same question is a new one only when nothing was asked in between.
+            tokio::time::sleep(self.wired.read_within.unwrap_or_default()).await;
         }
         let shown = self.unit.memory(|memory| {
             let mut bank = memory.bank.clone();

@@ -257,6 +257,8 @@ async fn close(hand: &Hand, mut work: JoinSet<()>) {
 }
 
 async fn catch_up(floor: &Floor) {
+    // What was shown last is read in this time, whatever the sums say.
+    floor.settle(&floor.actors.values().collect::<Vec<_>>()).await;
     let tally = Arc::clone(&floor.tally);
     floor.until(CATCH_UP, move |site| knows(site, &tally.count())).await;
 }

@@ -42,6 +42,17 @@ pub(super) fn fault(wiring: &Wiring, bank: &mut Bank, code: &str, on: bool) -> R
     field.write(bank, &Value::Whole(if on { raw } else { i128::from(none) }))
 }
 
+/// Takes back a question that stands; tells whether there was one.
+pub(in crate::modbus) fn take_question_back(wiring: &Wiring, bank: &mut Bank) -> bool {
+    let asks = wiring.ask.iter().flat_map(|ask| [ask.store, ask.take]).flatten();
+    let mut stood = false;
+    for flag in asks {
+        stood |= flag.read(bank) == Some(true);
+        flag.write(bank, false);
+    }
+    stood
+}
+
 /// Shows a question: lowers its bit first if it is up, so that the same one can be asked again.
 pub(super) fn question(
     wiring: &Wiring,

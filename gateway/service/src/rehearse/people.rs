@@ -35,6 +35,7 @@ impl Floor {
     /// Asks for a stencil and takes it out.
     pub(super) async fn take(&self, code: &StencilCode, order: Option<&OrderName>) -> Visit {
         let home = self.homes.get(code).cloned();
+        let _person = self.stand_before(home.as_ref()).await;
         let asks = |actor: &Actor| actor.wired.asks_take;
         let said = Said::TakeAsked { code: code.clone(), order: order.cloned(), destination: None };
         let request = Request::Take {
@@ -58,6 +59,7 @@ impl Floor {
         if let (Some(home), Some(slot)) = (&mut home, slot) {
             home.slot = slot;
         }
+        let _person = self.stand_before(home.as_ref()).await;
         let asks = |actor: &Actor| actor.wired.asks_store;
         let slot = home.as_ref().map(|home| home.slot.clone());
         let said = Said::StoreAsked { code: code.clone(), slot: slot.clone() };
@@ -88,10 +90,8 @@ impl Floor {
     ) -> Visit {
         let rack = home.and_then(|home| self.actors.get(&home.rack)).filter(|rack| asks(rack));
         let asker = rack.or_else(|| self.live().find(|actor| asks(actor)));
-        let _person = match asker {
-            Some(asker) => self.stand_at(&asker.name).await,
-            None => None,
-        };
+        let doors = home.map(|home| self.outputs(&home.rack, OutputRule::DoorRelease));
+        let mut doors = doors.unwrap_or_default();
         let permitted = match asker {
             Some(asker) if asker.wired.answered => {
                 let identity = asker.say(said).await;
@@ -101,7 +101,10 @@ impl Floor {
                 }
             }
             Some(asker) => {
-                // Its door is the answer.
+                // Its door is the answer, once it does not stand open for somebody else.
+                for door in &mut doors {
+                    let _ = timeout(DOOR, door.wait_for(|open| !*open)).await;
+                }
                 asker.say(said).await;
                 true
             }
@@ -114,8 +117,7 @@ impl Floor {
             self.note(code, |done| done.refused += 1);
             return Visit::Refused;
         }
-        let doors = home.map(|home| self.outputs(&home.rack, OutputRule::DoorRelease));
-        for mut door in doors.into_iter().flatten() {
+        for door in &mut doors {
             if !matches!(timeout(DOOR, door.wait_for(|open| *open)).await, Ok(Ok(_))) {
                 let unanswered = asker.is_some_and(|asker| !asker.wired.answered);
                 if unanswered {
@@ -126,6 +128,14 @@ impl Floor {
             }
         }
         Visit::Done
+    }
+
+    /// One person stands before a rack at a time, from the question until the door is passed.
+    async fn stand_before(&self, home: Option<&Home>) -> Option<impl Drop + '_> {
+        match home {
+            Some(home) => self.stand_at(&home.rack).await,
+            None => None,
+        }
     }
 
     async fn pass_door(&self, home: &Home, said: Said, code: &StencilCode) {

@@ -171,7 +171,7 @@ impl Press {
             (Some(tally), None) => tally.stroke_of_nobody(&self.name),
             (None, _) => {}
         }
-        let wipes = self.made.fetch_add(1, Ordering::SeqCst) % STROKES_FOR_A_WIPE == 0;
+        let wipes = self.made.fetch_add(1, Ordering::SeqCst).is_multiple_of(STROKES_FOR_A_WIPE);
         for meter in self.meters.iter().filter(|meter| meter.counts == Counted::Strokes || wipes) {
             meter.set(|total| total.wrapping_add(1)).await;
         }

@@ -130,6 +130,9 @@ pub(super) async fn work(floor: &Floor, press: &Press, code: &StencilCode, strok
     state(floor, press, MachineState::Running).await;
     let made = press.make(Some(code), strokes, PATIENCE, || floor.is_open()).await;
     state(floor, press, MachineState::Idle).await;
+    if !floor.is_open() && made == 0 {
+        return made;
+    }
     let text = match made {
         0 => format!("prints nothing with {code}: it is not permitted to"),
         _ => format!("has made {made} strokes with {code}"),
@@ -166,7 +169,8 @@ async fn small_talk(floor: Arc<Floor>) {
     let mut round = 0;
     while floor.is_open() {
         for actor in floor.actors.values() {
-            if let Some((code, text)) = of_round(&actor.wired.faults, round) {
+            // Each fault once: it is there to be seen, not to be in the way.
+            if let Some((code, text)) = actor.wired.faults.get(round) {
                 let (code, text) = (code.clone(), text.clone());
                 actor.say(Said::FaultRaised { code: code.clone(), text }).await;
                 rest(&floor, actor.wired.read_within.unwrap_or(REST / 5)).await;
