@@ -12,6 +12,8 @@ mod hall;
 #[path = "modbus/support.rs"]
 mod support;
 
+#[path = "modbus/failing.rs"]
+mod failing;
 #[path = "modbus/faults.rs"]
 mod faults;
 #[path = "modbus/lines.rs"]

@@ -20,6 +20,8 @@ mod acks;
 mod answers;
 #[path = "mqtt_link/check.rs"]
 mod check;
+#[path = "mqtt_link/failing.rs"]
+mod failing;
 #[path = "mqtt_link/losses.rs"]
 mod losses;
 #[path = "mqtt_link/machine.rs"]

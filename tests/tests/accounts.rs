@@ -3,7 +3,7 @@
 //! thoughts, and a report whose every number is added up anew from the events it names.
 
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::Arc;
 use std::time::Duration;
@@ -13,7 +13,7 @@ use stencilward_adapters::simulated::Simulated;
 use stencilward_domain::event::{Event, LikelyCause};
 use stencilward_domain::names::{CounterName, StencilCode};
 use stencilward_domain::signal::{Reading, Said, Width};
-use stencilward_service::demo::plant::Plant;
+use stencilward_service::plant::Plant;
 use stencilward_tests::child::Child;
 use stencilward_tests::free_port::free_port;
 use stencilward_tests::wait::eventually;
@@ -69,7 +69,6 @@ struct Works {
 impl Works {
     async fn new() -> Self {
         let folder = tempfile::tempdir().expect("a folder");
-        std::fs::create_dir(folder.path().join("orders")).expect("a folder");
         let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
         let file = folder.path().join("plant.yaml");
         std::fs::write(&file, CONFIGURATION).expect("a file");
@@ -80,6 +79,12 @@ impl Works {
         let written = serde_yaml::to_string(&plant.configuration).expect("YAML");
         std::fs::write(&file, written).expect("a file");
         Self { folder, address, plant, file }
+    }
+
+    /// The folder that orders are dropped into.
+    fn orders(&self) -> &Path {
+        let files = self.plant.configuration.machines.iter().find_map(|m| m.files.as_ref());
+        &files.expect("a machine that drops orders").folder
     }
 
     fn path(&self, name: &str) -> PathBuf {
@@ -194,15 +199,15 @@ fn takes_in_stencils(works: &Works) {
 async fn takes_in_orders(works: &Works) {
     let rows =
         "order,product,side,quantity,panels_per_stroke,stencils\r\nWO-1,Teal,top,100,1,ST-3\r\n";
-    std::fs::write(works.path("orders/monday.csv"), rows).expect("a file");
+    std::fs::write(works.orders().join("monday.csv"), rows).expect("a file");
     works
         .until("the order is known", "/api/v1/orders", |orders| {
             orders["orders"].as_array().is_some_and(|orders| orders.len() == 1)
         })
         .await;
     eventually("the file is moved", LIMIT, async || {
-        let done = std::fs::read_dir(works.path("orders/done")).map(Iterator::count);
-        if matches!(done, Ok(1)) && !works.path("orders/monday.csv").exists() {
+        let done = std::fs::read_dir(works.orders().join("done")).map(Iterator::count);
+        if matches!(done, Ok(1)) && !works.orders().join("monday.csv").exists() {
             Ok(())
         } else {
             Err(format!("{done:?}"))

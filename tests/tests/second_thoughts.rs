@@ -12,7 +12,7 @@ use stencilward_domain::event::{Event, Position, Recorded};
 use stencilward_domain::names::{CounterName, StencilCode};
 use stencilward_domain::signal::{Reading, Said, Width};
 use stencilward_ledger::Reader;
-use stencilward_service::demo::plant::Plant;
+use stencilward_service::plant::Plant;
 use stencilward_tests::child::Child;
 use stencilward_tests::free_port::free_port;
 use stencilward_tests::wait::eventually;

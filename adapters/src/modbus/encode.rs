@@ -12,7 +12,8 @@ use super::registers::{NoRoom, Value};
 use super::settings::RawValue;
 use super::wiring::{Gauge, Wash, Wiring};
 
-use parts::{board_total, fault, move_life_sign, question, show_name, take_measurement};
+use parts::{board_total, fault, question, show_name, take_measurement};
+pub(super) use parts::{move_life_sign, take_question_back};
 
 /// Makes the bank show what is said.
 ///
@@ -74,8 +75,9 @@ fn seat(wiring: &Wiring, bank: &mut Bank, code: Option<&StencilCode>) -> Result<
     }
     match (&seat.code, seat.present, code) {
         (Some(field), _, code) => field.write(bank, code.map(StencilCode::as_str)),
-        (None, Some(_), None) => Ok(()),
-        (None, ..) => Err(NoRoom),
+        // It shows that there is one, as far as it shows anything.
+        (None, Some(_), _) => Ok(()),
+        (None, None, _) => Err(NoRoom),
     }
 }
 

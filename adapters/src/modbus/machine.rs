@@ -10,6 +10,7 @@ mod memory;
 mod secure;
 mod serve;
 mod unit;
+mod wired;
 
 use std::fmt;
 use std::io;
@@ -23,12 +24,12 @@ use stencilward_domain::signal::Said;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::sync::watch;
 
-use super::encode::show;
+use super::encode::{move_life_sign, show, take_question_back};
 use super::registers::NoRoom;
 use super::rtu::Pace;
 use super::settings::{BitTable, RegisterTable, Settings, Tls};
 use super::wiring::{Contact, Wiring};
-use crate::simulated::{Answered, CannotSay, Simulated};
+use crate::simulated::{Answered, CannotFail, CannotSay, Fault, Simulated, Wired};
 
 use door::Door;
 use unit::Unit;
@@ -37,6 +38,7 @@ use unit::Unit;
 /// the port and its connections are closed.
 pub struct Machine {
     wiring: Arc<Wiring>,
+    wired: Wired,
     unit: Arc<Unit>,
     door: Arc<Door>,
 }
@@ -96,7 +98,8 @@ impl Machine {
         let wiring = Arc::new(Wiring::of(settings));
         let unit = Arc::new(Unit::new(settings.unit, &wiring));
         door.units.add(&unit);
-        Self { wiring, unit, door }
+        let wired = wired::wired(settings, &wiring);
+        Self { wiring, wired, unit, door }
     }
 
     /// Where it listens; 0.0.0.0:0 of a machine on a serial line, which has no address.
@@ -135,9 +138,29 @@ impl Machine {
         self.door.drop_connections();
     }
 
+    /// True when other machines are behind the same port or on the same line.
+    fn is_shared(&self) -> bool {
+        Arc::strong_count(&self.door) > 1
+    }
+
+    /// Shows that it is alive: the number of its life sign becomes another one.
+    pub fn move_life_sign(&self) {
+        self.unit.memory(|memory| move_life_sign(&self.wiring, &mut memory.bank));
+    }
+
+    /// Half of the time that its life sign may stand still; none when it has none.
+    #[must_use]
+    pub fn life_sign_within(&self) -> Option<Duration> {
+        self.wiring.life.map(|life| life.within / 2)
+    }
+
     /// While true, requests are read and never answered.
     pub fn be_silent(&self, silent: bool) {
         self.unit.manner(|manner| manner.silent = silent);
+    }
+
+    fn be_without_power(&self, off: bool) {
+        self.unit.manner(|manner| manner.off = off);
     }
 
     /// Answers so much later.
@@ -212,6 +235,12 @@ impl Simulated for Machine {
             self.pulse(contact, count).await;
             return Ok(());
         }
+        if matches!(said, Said::StoreAsked { .. } | Said::TakeAsked { .. })
+            && self.unit.memory(|memory| take_question_back(&self.wiring, &mut memory.bank))
+        {
+            // The same question is a new one only when nothing was asked in between.
+            tokio::time::sleep(self.wired.read_within.unwrap_or_default()).await;
+        }
         let shown = self.unit.memory(|memory| {
             let mut bank = memory.bank.clone();
             show(&self.wiring, &mut bank, said)?;
@@ -229,5 +258,40 @@ impl Simulated for Machine {
 
     async fn answered(&self) -> Option<Answered> {
         None
+    }
+
+    fn wired(&self) -> Wired {
+        self.wired.clone()
+    }
+
+    /// Where others are behind the same port, only this one loses its power: whoever answers for
+    /// them is there, and it keeps still.
+    async fn suffer(&self, fault: Fault) -> Result<(), CannotFail> {
+        match fault {
+            Fault::Off(true) if self.is_shared() => self.be_without_power(true),
+            Fault::Off(true) => self.close().await,
+            Fault::Off(false) => {
+                self.forget_outputs();
+                self.be_without_power(false);
+                let port_is_taken = "another program has taken its port meanwhile: try again";
+                self.open().await.map_err(|_| CannotFail(port_is_taken))?;
+            }
+            Fault::Silent(silent) => self.be_silent(silent),
+            Fault::Late(by) => self.be_late(by),
+            Fault::Refusing(code) => self.answer_exception(code),
+            Fault::Cut if self.door.address.is_none() => {
+                return Err(CannotFail(
+                    "a serial line has no connection that could be cut: let it be silent, or off",
+                ));
+            }
+            Fault::Cut => self.drop_connections(),
+            Fault::Disobeying(disobeying) => self.disobey(disobeying),
+            Fault::Repeating(_) | Fault::Flooding(_) => {
+                return Err(CannotFail(
+                    "its registers are read: it sends nothing that could come twice or too often",
+                ));
+            }
+        }
+        Ok(())
     }
 }

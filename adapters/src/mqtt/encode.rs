@@ -102,6 +102,15 @@ pub(super) fn pointed(pointer: &str, word: &str) -> Vec<u8> {
     json.to_string().into_bytes()
 }
 
+/// A JSON payload with one word more, where the pointer points; one that is no JSON stays as it is.
+pub(super) fn with_word(payload: &[u8], pointer: &str, word: &str) -> Vec<u8> {
+    let Ok(mut json) = serde_json::from_slice(payload) else {
+        return payload.to_vec();
+    };
+    set(&mut json, pointer, word.into());
+    json.to_string().into_bytes()
+}
+
 /// The payload by which a machine with these settings says this.
 pub(super) fn message(entry: &Message, said: &Said, identity: Option<&str>) -> Vec<u8> {
     let mut draft = Draft { json: Value::Object(Map::new()), whole: None };

@@ -1,9 +1,11 @@
 //! The other side: a machine that speaks MQTT the way its settings say.
 
+mod wired;
+
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex as Slot, PoisonError};
 use std::time::Duration;
 
 use async_trait::async_trait;
@@ -18,46 +20,67 @@ use super::encode;
 use super::outbox::{Keeping, Outbox, Post};
 use super::settings::{Message, Output, Settings, Signal};
 use crate::settings::Drive;
-use crate::simulated::{Answered, CannotSay, Simulated};
+use crate::simulated::{Answered, CannotFail, CannotSay, Fault, Simulated, Wired};
 
 /// Messages and answers that wait to be looked at.
 const WAITING: usize = 1_024;
 
+/// A message that means nothing to anybody.
+const NOISE: &[u8] = b"\xff\xfe{ noise";
+
 /// A simulated machine on MQTT. Its messages are kept until the broker has them, also across a
 /// broker that goes away. It ends when dropped.
 pub struct Machine {
+    name: MachineName,
+    broker: SocketAddr,
     settings: Settings,
-    outbox: Outbox,
+    /// The way out; none while it has no power.
+    outbox: watch::Sender<Option<Outbox>>,
     outputs: BTreeMap<OutputName, watch::Receiver<bool>>,
     answers: Mutex<mpsc::Receiver<Answered>>,
-    disobeys: Arc<AtomicBool>,
+    ears: Ears,
+    manner: Arc<Manner>,
+    /// It tells of its birth over each connection, where its settings map that.
+    announces: bool,
+    said_last: Slot<Option<Post>>,
     stop: CancellationToken,
+    /// Cancelled when it loses its power.
+    power: Slot<CancellationToken>,
+}
+
+/// How it behaves.
+#[derive(Debug, Default)]
+struct Manner {
+    disobeys: AtomicBool,
+    silent: AtomicBool,
+    late: Slot<Duration>,
+}
+
+impl Manner {
+    fn late(&self) -> Duration {
+        *lock(&self.late)
+    }
+}
+
+fn lock<T>(slot: &Slot<T>) -> std::sync::MutexGuard<'_, T> {
+    slot.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Machine {
     /// A machine of this name at the broker there.
     #[must_use]
     pub fn start(broker: SocketAddr, name: &MachineName, settings: Settings) -> Self {
-        let stop = CancellationToken::new();
-        let (arrive, arrivals) = mpsc::channel(WAITING);
-        let answers_on = answer_topics(&settings);
-        let told = settings.outputs.iter().map(|output| output.topic.clone());
-        let mut options =
-            MqttOptions::new(format!("simulated-{name}"), broker.ip().to_string(), broker.port());
-        options
-            .set_keep_alive(Duration::from_secs(10))
-            .set_clean_session(false)
-            .set_max_packet_size(1 << 20, 1 << 20)
-            .set_inflight(64);
-        let (outbox, _) = Outbox::start(Keeping {
-            options,
-            subscriptions: told.chain(answers_on.iter().cloned()).collect(),
-            arrivals: Some(arrive),
-            stop: stop.clone(),
-            on_loss: Box::new(
-                |error| tracing::debug!(%error, "a simulated machine lost its broker"),
-            ),
-        });
+        Self::begin(broker, name, settings, false)
+    }
+
+    /// One that tells by itself that it is there whenever it has connected, and that it is gone
+    /// when it loses its power, where its settings map a `link`.
+    #[must_use]
+    pub fn start_announcing(broker: SocketAddr, name: &MachineName, settings: Settings) -> Self {
+        Self::begin(broker, name, settings, true)
+    }
+
+    fn begin(broker: SocketAddr, name: &MachineName, settings: Settings, announces: bool) -> Self {
         let mut outputs = BTreeMap::new();
         let mut levers = Vec::new();
         for output in settings.outputs.iter().filter(|output| output.drive != Drive::Heartbeat) {
@@ -68,27 +91,141 @@ impl Machine {
             }
         }
         let (answer, answers) = mpsc::channel(WAITING);
-        let disobeys = Arc::new(AtomicBool::new(false));
+        let manner = Arc::<Manner>::default();
+        let answers_on = answer_topics(&settings);
         let ears =
-            Ears { answers_on, answer, levers, outbox: outbox.clone(), disobeys: disobeys.clone() };
-        tokio::spawn(ears.listen(arrivals));
-        Self { settings, outbox, outputs, answers: Mutex::new(answers), disobeys, stop }
+            Ears { answers_on, answer, levers: Arc::new(levers), manner: Arc::clone(&manner) };
+        let stop = CancellationToken::new();
+        let machine = Self {
+            name: name.clone(),
+            broker,
+            settings,
+            outbox: watch::Sender::new(None),
+            outputs,
+            answers: Mutex::new(answers),
+            ears,
+            manner,
+            announces,
+            said_last: Slot::default(),
+            power: Slot::new(stop.child_token()),
+            stop,
+        };
+        machine.connect();
+        machine
+    }
+
+    fn connect(&self) {
+        let power = self.stop.child_token();
+        *lock(&self.power) = power.clone();
+        let (arrive, arrivals) = mpsc::channel(WAITING);
+        let told = self.settings.outputs.iter().map(|output| output.topic.clone());
+        let (host, port) = (self.broker.ip().to_string(), self.broker.port());
+        let mut options = MqttOptions::new(format!("simulated-{}", self.name), host, port);
+        options
+            .set_keep_alive(Duration::from_secs(10))
+            .set_clean_session(false)
+            .set_max_packet_size(1 << 20, 1 << 20)
+            .set_inflight(64);
+        let (outbox, _) = Outbox::start(Keeping {
+            options,
+            subscriptions: told.chain(self.ears.answers_on.iter().cloned()).collect(),
+            arrivals: Some(arrive),
+            stop: power,
+            on_loss: Box::new(
+                |error| tracing::debug!(%error, "a simulated machine lost its broker"),
+            ),
+        });
+        tokio::spawn(self.ears.clone().listen(arrivals, outbox.clone()));
+        if let Some(birth) = self.announcement(&Said::LinkUp { resumed: false }) {
+            tokio::spawn(announce(birth, outbox.clone()));
+        }
+        self.outbox.send_replace(Some(outbox));
+    }
+
+    /// Ends its connection. What nobody has confirmed is said again over the next one.
+    async fn disconnect(&self) {
+        let outbox = self.outbox.send_replace(None);
+        let death = self.announcement(&Said::LinkLost { why: String::new() });
+        if let (Some(outbox), Some(death)) = (outbox, death) {
+            // A broker publishes the will of a client that is gone without leave.
+            outbox.hand_over(death).await;
+        }
+        lock(&self.power).cancel();
+    }
+
+    fn announcement(&self, said: &Said) -> Option<Post> {
+        let entry = self.entry(None, said).ok().filter(|_| self.announces)?;
+        Some(Post { retain: true, ..post(entry, None, said, None) })
     }
 
     /// From now on it ignores, or follows again, what its outputs are told.
     pub fn disobey(&self, disobeys: bool) {
-        self.disobeys.store(disobeys, Ordering::SeqCst);
+        self.manner.disobeys.store(disobeys, Ordering::SeqCst);
     }
 
-    fn entry(&self, said: &Said) -> Result<&Message, CannotSay> {
-        let messages = &self.settings.messages;
+    /// The message by which it says this of itself, or of another machine.
+    fn entry(&self, of: Option<&MachineName>, said: &Said) -> Result<&Message, CannotSay> {
+        let messages = || {
+            let messages = self.settings.messages.iter();
+            messages.filter(|entry| of.is_none() || entry.machine.is_some())
+        };
         let empty_seat =
             |entry: &&Message| *said == Said::Removed && entry.signal == Signal::StencilSeated;
-        messages
-            .iter()
-            .find(|entry| encode::says(entry, said))
-            .or_else(|| messages.iter().find(empty_seat))
+        messages()
+            .find(|entry| encode::says(entry, said) && measures(entry, said))
+            .or_else(|| messages().find(empty_seat))
             .ok_or(CannotSay::NotMapped(said.kind()))
+    }
+
+    async fn send(&self, post: Post) -> Result<(), CannotSay> {
+        tokio::time::sleep(self.manner.late()).await;
+        if self.manner.silent.load(Ordering::SeqCst) {
+            return Ok(());
+        }
+        let gone = || CannotSay::NoConnection("it was switched off".to_owned());
+        let mut ways = self.outbox.subscribe();
+        loop {
+            let way = ways.wait_for(Option::is_some).await.map_err(|_| gone())?.clone();
+            let Some(way) = way else { continue };
+            if way.publish(post.clone()).await {
+                *lock(&self.said_last) = Some(post);
+                return Ok(());
+            }
+            if self.stop.is_cancelled() || ways.changed().await.is_err() {
+                return Err(gone());
+            }
+        }
+    }
+}
+
+/// True unless it is about a quantity that this message does not tell.
+fn measures(entry: &Message, said: &Said) -> bool {
+    match said {
+        Said::Measured { measurement, .. } => {
+            entry.quantity.as_deref() == Some(measurement.quantity.as_str())
+        }
+        _ => true,
+    }
+}
+
+/// The message that says it, with the name of the machine it is about where it names one.
+fn post(entry: &Message, of: Option<&MachineName>, said: &Said, identity: Option<&str>) -> Post {
+    let mut payload = encode::message(entry, said, identity);
+    if let (Some(of), Some(pointer)) = (of, &entry.machine) {
+        payload = encode::with_word(&payload, pointer, of.as_str());
+    }
+    Post { topic: entry.topic.replace(['+', '#'], "any"), payload, retain: false }
+}
+
+/// Tells over each new connection that it is there.
+async fn announce(birth: Post, outbox: Outbox) {
+    let mut connected = outbox.connected();
+    while connected.wait_for(|number| *number > 0).await.is_ok() {
+        outbox.hand_over(birth.clone()).await;
+        let number = *connected.borrow_and_update();
+        if connected.wait_for(|now| *now != number).await.is_err() {
+            return;
+        }
     }
 }
 
@@ -101,17 +238,8 @@ impl Drop for Machine {
 #[async_trait]
 impl Simulated for Machine {
     async fn say(&self, said: &Said, identity: Option<&str>) -> Result<(), CannotSay> {
-        let entry = self.entry(said)?;
-        let post = Post {
-            topic: entry.topic.replace(['+', '#'], "any"),
-            payload: encode::message(entry, said, identity),
-            retain: false,
-        };
-        if self.outbox.publish(post).await {
-            Ok(())
-        } else {
-            Err(CannotSay::NoConnection("it was switched off".to_owned()))
-        }
+        let entry = self.entry(None, said)?;
+        self.send(post(entry, None, said, identity)).await
     }
 
     fn output(&self, name: &OutputName) -> Result<watch::Receiver<bool>, CannotSay> {
@@ -119,10 +247,74 @@ impl Simulated for Machine {
     }
 
     async fn answered(&self) -> Option<Answered> {
-        if answer_topics(&self.settings).is_empty() {
+        if self.ears.answers_on.is_empty() {
             return None;
         }
         self.answers.lock().await.recv().await
+    }
+
+    fn wired(&self) -> Wired {
+        wired::wired(self.settings.messages.iter().filter(|entry| entry.machine.is_none()))
+    }
+
+    fn wired_for_others(&self) -> Wired {
+        wired::wired(self.settings.messages.iter().filter(|entry| entry.machine.is_some()))
+    }
+
+    async fn say_of(
+        &self,
+        of: &MachineName,
+        said: &Said,
+        identity: Option<&str>,
+    ) -> Result<(), CannotSay> {
+        let entry = self.entry(Some(of), said)?;
+        self.send(post(entry, Some(of), said, identity)).await
+    }
+
+    /// What it would have said while it is silent is lost. While it has no power it waits.
+    async fn suffer(&self, fault: Fault) -> Result<(), CannotFail> {
+        match fault {
+            Fault::Off(true) => self.disconnect().await,
+            Fault::Off(false) if self.outbox.borrow().is_none() => self.connect(),
+            Fault::Off(false) => {}
+            Fault::Silent(silent) => self.manner.silent.store(silent, Ordering::SeqCst),
+            Fault::Late(by) => *lock(&self.manner.late) = by,
+            Fault::Refusing(_) => {
+                return Err(CannotFail("it is never asked, so it cannot answer with an error"));
+            }
+            Fault::Cut if self.outbox.borrow().is_none() => {
+                return Err(CannotFail("it has no power, and so no connection"));
+            }
+            Fault::Cut => {
+                self.disconnect().await;
+                self.connect();
+            }
+            Fault::Disobeying(disobeying) => self.disobey(disobeying),
+            Fault::Repeating(times) => {
+                let last = lock(&self.said_last).clone();
+                let last = last.ok_or(CannotFail("it has said nothing yet"))?;
+                self.hand_over_often(&last, times).await?;
+            }
+            Fault::Flooding(times) => {
+                let entry = self.settings.messages.first();
+                let entry = entry.ok_or(CannotFail("the file maps no message of it"))?;
+                let topic = entry.topic.replace(['+', '#'], "any");
+                let noise = Post { topic, payload: NOISE.to_vec(), retain: false };
+                self.hand_over_often(&noise, times).await?;
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Machine {
+    async fn hand_over_often(&self, post: &Post, times: u32) -> Result<(), CannotFail> {
+        let way = self.outbox.borrow().clone();
+        let way = way.ok_or(CannotFail("it has no power, and so no connection"))?;
+        for _ in 0..times {
+            way.hand_over(post.clone()).await;
+        }
+        Ok(())
     }
 }
 
@@ -135,16 +327,16 @@ fn answer_topics(settings: &Settings) -> Vec<String> {
 }
 
 /// Hears what the gateway publishes for the machine.
+#[derive(Clone)]
 struct Ears {
     answers_on: Vec<String>,
     answer: mpsc::Sender<Answered>,
-    levers: Vec<(Output, watch::Sender<bool>)>,
-    outbox: Outbox,
-    disobeys: Arc<AtomicBool>,
+    levers: Arc<Vec<(Output, watch::Sender<bool>)>>,
+    manner: Arc<Manner>,
 }
 
 impl Ears {
-    async fn listen(self, mut arrivals: mpsc::Receiver<Publish>) {
+    async fn listen(self, mut arrivals: mpsc::Receiver<Publish>, outbox: Outbox) {
         while let Some(publish) = arrivals.recv().await {
             if self.answers_on.contains(&publish.topic) {
                 if let Some(answer) = read_answer(&publish.payload)
@@ -152,13 +344,13 @@ impl Ears {
                 {
                     tracing::debug!("nobody waits for the answers of a simulated machine");
                 }
-            } else if !self.disobeys.load(Ordering::SeqCst) {
-                self.pull_levers(&publish).await;
+            } else if !self.manner.disobeys.load(Ordering::SeqCst) {
+                self.pull_levers(&publish, &outbox).await;
             }
         }
     }
 
-    async fn pull_levers(&self, publish: &Publish) {
+    async fn pull_levers(&self, publish: &Publish, outbox: &Outbox) {
         let word = String::from_utf8_lossy(&publish.payload).into_owned();
         for (output, lever) in
             self.levers.iter().filter(|(output, _)| output.topic == publish.topic)
@@ -170,7 +362,7 @@ impl Ears {
                     Some(pointer) => encode::pointed(pointer, &word),
                 };
                 let post = Post { topic: topic.clone(), payload, retain: true };
-                self.outbox.hand_over(post).await;
+                outbox.hand_over(post).await;
             }
         }
     }

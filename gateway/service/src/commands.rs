@@ -4,6 +4,7 @@ mod check;
 mod export;
 mod import;
 mod probe;
+mod rehearse;
 mod replay;
 mod report;
 mod run;
@@ -71,6 +72,9 @@ enum Command {
         #[arg(long)]
         count: bool,
     },
+    /// Run a configuration against simulated machines that it describes itself, with faults on
+    /// demand. Nothing that the file names is touched.
+    Rehearse(rehearse::Arguments),
     /// Print or export what the ledger adds up to; works while a gateway runs.
     Report(report::Arguments),
     /// Take in a stencil list; works while a gateway runs.
@@ -121,6 +125,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Probe { file, machine } => probe::probe(&file, &machine),
         Command::Replay(arguments) => replay::replay(&arguments),
         Command::Trial { file, machine, count } => trial::trial(&file, &machine, count),
+        Command::Rehearse(arguments) => rehearse::run(&arguments, cli.log),
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),

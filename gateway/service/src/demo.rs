@@ -3,15 +3,9 @@
 //! The machines are simulated, the protocols are real. The plant keeps its own tally of what it
 //! did; at the end the ledger is read anew and must say the same.
 
-mod broker;
-mod ledger_says;
-mod narrator;
-pub mod plant;
 pub mod printer;
 pub mod rack;
 mod story;
-mod summary;
-pub mod tally;
 pub mod washer;
 
 use std::process::ExitCode;
@@ -21,22 +15,19 @@ use std::time::Duration;
 use anyhow::Context as _;
 use stencilward_config::Configuration;
 use stencilward_domain::machine::LinkState;
-use stencilward_domain::site::Site;
 use stencilward_web::SiteHandle;
 use tokio::sync::watch;
 use tokio::time::{Instant, sleep};
 use tokio_util::sync::CancellationToken;
 use tracing_subscriber::filter::LevelFilter;
 
+use crate::account::{compare, knows, ledger_says};
 use crate::gateway::{DRAIN, Gateway};
 use crate::logging::{self, LogFormat};
-use ledger_says::ledger_says;
-use narrator::Narrator;
-use plant::Plant;
+use crate::narrator::Narrator;
+use crate::plant::Plant;
+use crate::plant::tally::Tally;
 use story::People;
-use tally::{Count, Tally};
-
-pub use broker::Broker;
 
 /// The shipped configuration of the invented plant.
 pub const CONFIGURATION: &str = include_str!("../../../config/examples/demo.yaml");
@@ -99,17 +90,6 @@ async fn play(length: Option<Duration>, listen: String) -> anyhow::Result<bool> 
     })?;
     stage.catch_up(&plant.tally).await;
     stage.close(&plant).await
-}
-
-/// True when the site knows of every stroke and wash, and of every stencil that lies in a slot.
-fn knows(site: &Site, done: &Count) -> bool {
-    let machines = site.state().machines.values();
-    let strokes: u64 = machines.map(|machine| machine.booked + machine.unattributed).sum();
-    strokes >= done.machines.values().sum()
-        && done.stencils.iter().all(|(code, done)| {
-            let washes = site.state().stencils.get(code).map_or(0, |stencil| stencil.washes);
-            washes >= done.washes && (done.stored <= done.taken || site.is_stored(code))
-        })
 }
 
 /// The gateway on stage, and who speaks to it.
@@ -240,6 +220,6 @@ impl Stage {
             );
         }
         let said = ledger_says(&plant.configuration).await?;
-        Ok(summary::compare(&plant.tally, &said, &plant.configuration))
+        Ok(compare(&plant.tally, &said))
     }
 }

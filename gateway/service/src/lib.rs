@@ -1,5 +1,6 @@
-//! The running gateway: pipeline, metrics, commands, and the demo plant.
+//! The running gateway: pipeline, metrics, commands, the demo and rehearsals.
 
+mod account;
 mod bursts;
 pub mod commands;
 pub mod demo;
@@ -8,7 +9,10 @@ mod journal;
 mod keeper;
 pub mod logging;
 mod metrics;
+mod narrator;
 pub mod notices;
+pub mod plant;
+mod rehearse;
 mod replay;
 
 use std::error::Error;

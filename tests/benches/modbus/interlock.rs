@@ -6,8 +6,8 @@ use std::time::{Duration, Instant};
 
 use stencilward_domain::names::{OutputName, StencilCode};
 use stencilward_domain::signal::Said;
-use stencilward_service::demo::plant::Plant;
 use stencilward_service::gateway::{DRAIN, Gateway};
+use stencilward_service::plant::Plant;
 use stencilward_tests::free_port::free_port;
 use tokio::time::timeout;
 

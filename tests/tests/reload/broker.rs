@@ -6,8 +6,8 @@ use std::time::Duration;
 use serde_json::json;
 use stencilward_domain::names::StencilCode;
 use stencilward_domain::signal::Said;
-use stencilward_service::demo::plant::Plant;
 use stencilward_service::gateway::{DRAIN, Gateway};
+use stencilward_service::plant::Plant;
 use stencilward_tests::http;
 use stencilward_tests::wait::eventually;
 

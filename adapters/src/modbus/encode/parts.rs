@@ -17,7 +17,7 @@ pub(super) fn show_name(
 }
 
 /// Shows that the machine is alive: its number becomes another one.
-pub(super) fn move_life_sign(wiring: &Wiring, bank: &mut Bank) {
+pub(in crate::modbus) fn move_life_sign(wiring: &Wiring, bank: &mut Bank) {
     if let Some(life) = wiring.life {
         let now = match life.field.read(bank) {
             Some(Ok(Value::Whole(now))) => now,
@@ -40,6 +40,17 @@ pub(super) fn fault(wiring: &Wiring, bank: &mut Bank, code: &str, on: bool) -> R
     let raw: i128 = code.parse().map_err(|_| NoRoom)?;
     let none = raw_of(texts, &String::new()).unwrap_or_default();
     field.write(bank, &Value::Whole(if on { raw } else { i128::from(none) }))
+}
+
+/// Takes back a question that stands; tells whether there was one.
+pub(in crate::modbus) fn take_question_back(wiring: &Wiring, bank: &mut Bank) -> bool {
+    let asks = wiring.ask.iter().flat_map(|ask| [ask.store, ask.take]).flatten();
+    let mut stood = false;
+    for flag in asks {
+        stood |= flag.read(bank) == Some(true);
+        flag.write(bank, false);
+    }
+    stood
 }
 
 /// Shows a question: lowers its bit first if it is up, so that the same one can be asked again.

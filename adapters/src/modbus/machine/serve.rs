@@ -38,7 +38,7 @@ pub(super) async fn numbered(
         let mut request = vec![0; length];
         stream.read_exact(&mut request).await?;
         let manner = units.manner(unit);
-        if manner.silent {
+        if manner.keeps_still() {
             continue;
         }
         tokio::time::sleep(manner.late).await;
@@ -78,10 +78,10 @@ pub(super) async fn rtu(
         }
         let [unit, ref request @ .., _, _] = bytes[..] else { continue };
         let manner = units.manner(unit);
-        let answer = units.respond(unit, request, None);
-        let (true, false, Some(answer)) = (is_whole(&bytes), manner.silent, answer) else {
+        if manner.keeps_still() || !is_whole(&bytes) {
             continue;
-        };
+        }
+        let Some(answer) = units.respond(unit, request, None) else { continue };
         let mut frame = [&[unit], &answer[..]].concat();
         frame.extend(sum(&frame));
         let pace = pace.unwrap_or(Pace { character: Duration::ZERO, silence: Duration::ZERO });

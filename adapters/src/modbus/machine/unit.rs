@@ -15,11 +15,19 @@ use crate::modbus::wiring::Wiring;
 /// How a machine behaves, for tests.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Manner {
+    /// It has no power, though the port is open for others.
+    pub(super) off: bool,
     pub(super) silent: bool,
     pub(super) late: Duration,
     pub(super) exception: Option<u8>,
     /// Whom it serves; others are told that it has no such function.
     pub(super) only_role: Option<String>,
+}
+
+impl Manner {
+    pub(super) fn keeps_still(&self) -> bool {
+        self.off || self.silent
+    }
 }
 
 /// One machine as it is reached.

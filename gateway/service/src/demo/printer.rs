@@ -10,7 +10,7 @@ use stencilward_domain::signal::{Reading, Said, Width};
 use tokio::sync::watch;
 use tokio::time::{sleep, timeout};
 
-use super::tally::Tally;
+use crate::plant::tally::Tally;
 
 /// How a printer tells its strokes.
 #[derive(Debug, Clone)]

@@ -11,7 +11,7 @@ use stencilward_domain::signal::Said;
 use tokio::sync::{Mutex, watch};
 use tokio::time::timeout;
 
-use super::tally::Tally;
+use crate::plant::tally::Tally;
 
 /// Longest wait for an answer: longer than the gateway stays away.
 const ANSWER: Duration = Duration::from_secs(20);

@@ -10,11 +10,11 @@ use tokio::time::sleep;
 use tokio_util::sync::CancellationToken;
 
 use super::Desk;
-use super::narrator::Narrator;
-use super::plant::Plant;
 use super::printer::{Counting, Printer};
 use super::rack::{Rack, Visit};
 use super::washer::Washer;
+use crate::narrator::Narrator;
+use crate::plant::Plant;
 
 const CYCLE: Duration = Duration::from_millis(150);
 const WASH: Duration = Duration::from_secs(2);

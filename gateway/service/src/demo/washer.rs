@@ -10,7 +10,7 @@ use stencilward_domain::signal::{Said, WashOutcome};
 use tokio::sync::Mutex;
 use tokio::time::sleep;
 
-use super::tally::Tally;
+use crate::plant::tally::Tally;
 
 /// A simulated washer.
 pub struct Washer {

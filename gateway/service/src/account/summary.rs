@@ -1,28 +1,26 @@
 //! Machines and ledger side by side.
 
-use stencilward_config::Configuration;
-use stencilward_domain::names::StencilCode;
+use std::collections::BTreeSet;
 
 use super::ledger_says::Said;
-use super::tally::{Done, Tally};
+use crate::plant::tally::{Done, Tally};
 
 /// Prints the comparison; true when nothing differs.
-pub(super) fn compare(tally: &Tally, said: &Said, configuration: &Configuration) -> bool {
+pub(crate) fn compare(tally: &Tally, said: &Said) -> bool {
     let count = tally.count();
     let mut rows = Vec::new();
-    for listed in &configuration.stencils {
-        let Ok(code) = StencilCode::new(&listed.code) else {
-            continue;
-        };
-        let machines = count.stencils.get(&code).copied().unwrap_or_default();
-        let ledger = said.count.stencils.get(&code).copied().unwrap_or_default();
+    let codes: BTreeSet<_> = count.stencils.keys().chain(said.count.stencils.keys()).collect();
+    for code in codes {
+        let machines = count.stencils.get(code).copied().unwrap_or_default();
+        let ledger = said.count.stencils.get(code).copied().unwrap_or_default();
         rows.extend(pairs(machines, ledger).map(|(what, m, l)| (format!("{code} {what}"), m, l)));
     }
     for (machine, strokes) in &count.machines {
         let ledger = said.count.machines.get(machine).copied().unwrap_or_default();
         rows.push((format!("{machine} strokes"), *strokes, ledger));
     }
-    rows.push(("strokes nobody can attribute".to_owned(), 0, said.unattributed));
+    let nobodys = (count.nobodys, said.count.nobodys);
+    rows.push(("strokes nobody can attribute".to_owned(), nobodys.0, nobodys.1));
 
     println!("\n{:<32} {:>12} {:>12}", "", "the machines", "the ledger");
     let mut differences = 0;

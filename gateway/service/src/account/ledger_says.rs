@@ -7,26 +7,27 @@ use stencilward_domain::event::{Event, Position};
 use stencilward_domain::signal::WashOutcome;
 use stencilward_ledger::{Ledger, SqliteLedger, Verified, verify};
 
-use super::tally::{Count, Done};
+use crate::plant::tally::{Count, Done};
 
 /// Events read at once.
 const PAGE: usize = 10_000;
 
 /// The ledger's account.
-pub(super) struct Said {
+pub(crate) struct Said {
     pub(super) count: Count,
-    pub(super) unattributed: u64,
     pub(super) events: u64,
+    /// What the gateway could not make sense of, in words.
+    pub(crate) findings: Vec<String>,
 }
 
-pub(super) async fn ledger_says(configuration: &Configuration) -> anyhow::Result<Said> {
+pub(crate) async fn ledger_says(configuration: &Configuration) -> anyhow::Result<Said> {
     let ledger = SqliteLedger::open(&configuration.ledger).context("the ledger, read anew")?;
     let verified = verify(&ledger, |_| {}).await?;
     anyhow::ensure!(
         matches!(verified, Verified::Whole { .. }),
         "the ledger's chain is broken: {verified:?}"
     );
-    let mut said = Said { count: Count::default(), unattributed: 0, events: 0 };
+    let mut said = Said { count: Count::default(), events: 0, findings: Vec::new() };
     let mut position = Position(0);
     loop {
         let page = ledger.read(position, PAGE).await?;
@@ -37,6 +38,7 @@ pub(super) async fn ledger_says(configuration: &Configuration) -> anyhow::Result
         for entry in &page {
             said.events += 1;
             said.take(&entry.recorded.fact.event);
+            said.findings.extend(finding(&entry.recorded.fact.event));
         }
     }
 }
@@ -49,7 +51,7 @@ impl Said {
                 *self.count.machines.entry(machine.clone()).or_default() += count;
             }
             Event::StrokesUnattributed { machine, count, .. } => {
-                self.unattributed += count;
+                self.count.nobodys += count;
                 *self.count.machines.entry(machine.clone()).or_default() += count;
             }
             Event::WashEnded { stencil, outcome: WashOutcome::Passed, .. } => {
@@ -71,4 +73,32 @@ impl Said {
     fn of(&mut self, stencil: &stencilward_domain::names::StencilCode) -> &mut Done {
         self.count.stencils.entry(stencil.clone()).or_default()
     }
+}
+
+/// What an event says of something that does not fit, in words.
+fn finding(event: &Event) -> Option<String> {
+    Some(match event {
+        Event::CounterDoubted { machine, counter, last, raw, possible } => format!(
+            "{machine}: counter {counter} went from {last} to {raw}, where {possible} strokes were \
+             possible"
+        ),
+        Event::RestartUnseen { machine, counter, last, raw, at_most } => format!(
+            "{machine}: counter {counter} began again unseen between {last} and {raw}; at most \
+             {at_most} strokes are lost"
+        ),
+        Event::StrokesUnattributed { machine, count, why, .. } => {
+            format!("{machine}: {count} strokes nobody can attribute: {}", why.in_words())
+        }
+        Event::BasesDisagreed { machine, booked, checked_by, checked, .. } => format!(
+            "{machine}: {booked} strokes booked in a run, {checked} by {}",
+            checked_by.as_str()
+        ),
+        Event::WashUnmatched { machine, why, .. } => {
+            format!("{machine}: a wash fits nothing: {why}")
+        }
+        Event::StorageBreached { rack, slot, .. } => {
+            format!("{rack}: slot {slot} was filled without permission")
+        }
+        _ => return None,
+    })
 }

@@ -11,22 +11,22 @@ use tokio::time::Instant;
 
 /// Tells the story with the time since it began.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Narrator {
+pub(crate) struct Narrator {
     begun: Instant,
 }
 
 impl Narrator {
-    pub(super) fn new(begun: Instant) -> Self {
+    pub(crate) fn new(begun: Instant) -> Self {
         Self { begun }
     }
 
     /// One line.
-    pub(super) fn say(self, who: &str, what: &str) {
+    pub(crate) fn say(self, who: &str, what: &str) {
         println!("{:6.1} s  {who:<10} {what}", self.begun.elapsed().as_secs_f64());
     }
 
     /// Tells of events as the ledger takes them, from now on.
-    pub(super) fn follow(self, ledger: Arc<dyn Ledger>) -> JoinHandle<()> {
+    pub(crate) fn follow(self, ledger: Arc<dyn Ledger>) -> JoinHandle<()> {
         let head = *ledger.head().borrow();
         let mut follower = Follower::new(ledger, head);
         tokio::spawn(async move {
@@ -105,8 +105,47 @@ impl Narrator {
             Event::DriedOut { stencil, .. } => {
                 self.say("washing", &format!("{stencil} has waited too long for its wash"));
             }
+            event => self.tell_of_machine(event),
+        }
+    }
+
+    fn tell_of_machine(self, event: &Event) {
+        match event {
             Event::MachineDown { machine, why } => {
                 self.say(machine.as_str(), &format!("link lost: {why}"));
+            }
+            Event::MachineUp { machine } => self.say(machine.as_str(), "link up"),
+            Event::FaultRaised { machine, code, text } => {
+                self.say(machine.as_str(), &format!("tells of fault {code}: {text}"));
+            }
+            Event::FaultEnded { machine, code } => {
+                self.say(machine.as_str(), &format!("fault {code} is gone"));
+            }
+            Event::OrderReleased { spec, .. } => {
+                self.say("orders", &format!("{} is released", spec.order));
+            }
+            Event::OrderStarted { machine, spec, .. } => {
+                self.say(machine.as_str(), &format!("begins order {}", spec.order));
+            }
+            Event::OrderFinished { machine, order, .. } => {
+                self.say(machine.as_str(), &format!("has finished order {order}"));
+            }
+            Event::CounterDoubted { machine, counter, last, raw, .. } => {
+                let told = format!("counter {counter} went from {last} to {raw}: not believed yet");
+                self.say(machine.as_str(), &told);
+            }
+            Event::RestartUnseen { machine, counter, .. } => {
+                self.say(machine.as_str(), &format!("counter {counter} began again unseen"));
+            }
+            Event::BasesDisagreed { machine, booked, checked_by, checked, .. } => {
+                let by = checked_by.as_str();
+                self.say(machine.as_str(), &format!("{booked} strokes booked, {checked} by {by}"));
+            }
+            Event::WashUnmatched { machine, why, .. } => {
+                self.say(machine.as_str(), &format!("a wash fits nothing: {why}"));
+            }
+            Event::LostSight { stencil, why } => {
+                self.say("floor", &format!("{stencil} is out of sight: {why}"));
             }
             _ => {}
         }

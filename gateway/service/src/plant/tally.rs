@@ -31,6 +31,8 @@ pub struct Count {
     pub stencils: BTreeMap<StencilCode, Done>,
     /// Strokes by machine, whatever was in it.
     pub machines: BTreeMap<MachineName, u64>,
+    /// Of these, strokes with no stencil that anybody knows.
+    pub nobodys: u64,
 }
 
 impl Tally {
@@ -43,6 +45,13 @@ impl Tally {
     pub fn stroke(&self, machine: &MachineName, code: &StencilCode) {
         let mut count = self.lock();
         count.stencils.entry(code.clone()).or_default().strokes += 1;
+        *count.machines.entry(machine.clone()).or_default() += 1;
+    }
+
+    /// Notes a stroke with nothing in the machine.
+    pub fn stroke_of_nobody(&self, machine: &MachineName) {
+        let mut count = self.lock();
+        count.nobodys += 1;
         *count.machines.entry(machine.clone()).or_default() += 1;
     }
 
