@@ -11,3 +11,4 @@ pub mod modbus;
 pub mod mqtt;
 pub mod settings;
 pub mod simulated;
+mod tls;

@@ -124,11 +124,19 @@ pub enum Trouble {
     Disobeyed,
     /// More than the link can hold: it was cut and starts again.
     Flooded,
+    /// A message larger than the settings allow: it was thrown away.
+    TooLarge,
+    /// The peer grants less than was asked for.
+    Weakened,
+    /// Another client took the connection over.
+    TakenOver,
+    /// Messages that were sent and never arrived.
+    Missed,
 }
 
 impl Trouble {
     /// All kinds.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 16] = [
         Self::Refused,
         Self::TimedOut,
         Self::Broken,
@@ -141,6 +149,10 @@ impl Trouble {
         Self::Stale,
         Self::Disobeyed,
         Self::Flooded,
+        Self::TooLarge,
+        Self::Weakened,
+        Self::TakenOver,
+        Self::Missed,
     ];
 
     /// The kind's stable word.
@@ -159,6 +171,10 @@ impl Trouble {
             Self::Stale => "stale",
             Self::Disobeyed => "disobeyed",
             Self::Flooded => "flooded",
+            Self::TooLarge => "too-large",
+            Self::Weakened => "weakened",
+            Self::TakenOver => "taken-over",
+            Self::Missed => "missed",
         }
     }
 }

@@ -25,6 +25,19 @@ impl Broker {
         if self.keep_alive.0.as_secs() == 0 || self.keep_alive.0.as_secs() > 65_535 {
             fault("keep-alive", "lies between 1s and 65535s");
         }
+        if self.receive_maximum == 0 {
+            fault("receive-maximum", "lies between 1 and 65535");
+        }
+        if self.session_expiry.0.as_secs() == 0 {
+            fault("session-expiry", "is at least 1s: messages that come meanwhile would be lost");
+        }
+        if let Some(tls) = &self.tls {
+            match (&tls.certificate, &tls.key) {
+                (Some(_), None) => fault("tls.key", "missing: a certificate needs its key"),
+                (None, Some(_)) => fault("tls.certificate", "missing: a key needs its certificate"),
+                _ => {}
+            }
+        }
         match (&self.user, &self.password_file, &self.password_env) {
             (_, Some(_), Some(_)) => fault("password-env", "give a file or a variable, not both"),
             (None, Some(_), None) => fault("user", "missing: a password needs a user"),

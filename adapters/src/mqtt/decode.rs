@@ -36,7 +36,8 @@ impl Message {
         Some(self.heard(owner, text, at))
     }
 
-    /// Present states may come from the broker's store; what happened once may not.
+    /// Present states may come from the broker's store; what happened once may not, nor what was
+    /// measured once: it would look as if it had been measured now.
     fn tells_of_the_past(&self) -> bool {
         !matches!(
             self.signal,
@@ -49,7 +50,6 @@ impl Message {
                 | Signal::Link
                 | Signal::SlotOccupied
                 | Signal::SlotEmptied
-                | Signal::Measured
         )
     }
 

@@ -4,19 +4,19 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 
 use async_trait::async_trait;
-use rumqttc::{MqttOptions, Publish};
 use serde_json::Value;
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::signal::Said;
 use tokio::sync::{Mutex, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
+use super::access::{Access, Memory};
 use super::encode;
-use super::outbox::{Keeping, Outbox, Post};
-use super::settings::{Message, Output, Settings, Signal};
+use super::outbox::{Keeping, Outbox, Woe};
+use super::packets::{Arrived, Post};
+use super::settings::{Broker, Message, Output, Settings, Signal};
 use crate::settings::Drive;
 use crate::simulated::{Answered, CannotSay, Simulated};
 
@@ -38,25 +38,27 @@ impl Machine {
     /// A machine of this name at the broker there.
     #[must_use]
     pub fn start(broker: SocketAddr, name: &MachineName, settings: Settings) -> Self {
+        Self::at(Broker::plain(broker), name, settings)
+    }
+
+    /// A machine of this name at a broker that is reached the way the gateway reaches it.
+    #[must_use]
+    pub fn at(broker: Broker, name: &MachineName, settings: Settings) -> Self {
         let stop = CancellationToken::new();
         let (arrive, arrivals) = mpsc::channel(WAITING);
         let answers_on = answer_topics(&settings);
         let told = settings.outputs.iter().map(|output| output.topic.clone());
-        let mut options =
-            MqttOptions::new(format!("simulated-{name}"), broker.ip().to_string(), broker.port());
-        options
-            .set_keep_alive(Duration::from_secs(10))
-            .set_clean_session(false)
-            .set_max_packet_size(1 << 20, 1 << 20)
-            .set_inflight(64);
         let (outbox, _) = Outbox::start(Keeping {
-            options,
+            access: Access::new(broker),
+            client: format!("simulated-{name}"),
+            memory: Memory::Kept,
             subscriptions: told.chain(answers_on.iter().cloned()).collect(),
             arrivals: Some(arrive),
             stop: stop.clone(),
-            on_loss: Box::new(
-                |error| tracing::debug!(%error, "a simulated machine lost its broker"),
-            ),
+            on_trouble: Box::new(|woe| match woe {
+                Woe::Lost(lost) => tracing::debug!(?lost, "a simulated machine lost its broker"),
+                Woe::Unwanted(topic, why) => tracing::debug!(topic, why, "it is not taken"),
+            }),
         });
         let mut outputs = BTreeMap::new();
         let mut levers = Vec::new();
@@ -144,7 +146,7 @@ struct Ears {
 }
 
 impl Ears {
-    async fn listen(self, mut arrivals: mpsc::Receiver<Publish>) {
+    async fn listen(self, mut arrivals: mpsc::Receiver<Arrived>) {
         while let Some(publish) = arrivals.recv().await {
             if self.answers_on.contains(&publish.topic) {
                 if let Some(answer) = read_answer(&publish.payload)
@@ -158,7 +160,7 @@ impl Ears {
         }
     }
 
-    async fn pull_levers(&self, publish: &Publish) {
+    async fn pull_levers(&self, publish: &Arrived) {
         let word = String::from_utf8_lossy(&publish.payload).into_owned();
         for (output, lever) in
             self.levers.iter().filter(|(output, _)| output.topic == publish.topic)

@@ -9,7 +9,8 @@ use stencilward_domain::outputs::Wanted;
 use tokio::sync::Notify;
 use tokio::time::Instant;
 
-use super::outbox::{Outbox, Post};
+use super::outbox::Outbox;
+use super::packets::Post;
 use super::settings::{Output, Settings};
 use crate::link::{Floor, Trouble};
 use crate::settings::Drive;
@@ -55,6 +56,12 @@ impl ReadBacks {
             }
         }
         true
+    }
+
+    /// The broker is lost: what a machine shows now is not known.
+    pub(super) fn forget(&self) {
+        self.lock().clear();
+        self.changed.notify_one();
     }
 
     fn shown(&self, output: &Output) -> Option<bool> {
