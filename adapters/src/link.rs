@@ -130,13 +130,11 @@ pub enum Trouble {
     Weakened,
     /// Another client took the connection over.
     TakenOver,
-    /// Messages that were sent and never arrived.
-    Missed,
 }
 
 impl Trouble {
     /// All kinds.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 15] = [
         Self::Refused,
         Self::TimedOut,
         Self::Broken,
@@ -152,7 +150,6 @@ impl Trouble {
         Self::TooLarge,
         Self::Weakened,
         Self::TakenOver,
-        Self::Missed,
     ];
 
     /// The kind's stable word.
@@ -174,7 +171,6 @@ impl Trouble {
             Self::TooLarge => "too-large",
             Self::Weakened => "weakened",
             Self::TakenOver => "taken-over",
-            Self::Missed => "missed",
         }
     }
 }

@@ -29,6 +29,7 @@ mod words;
 /// A connection that has held for so long is in order: the next loss is tried again at once.
 const STEADY: std::time::Duration = std::time::Duration::from_secs(10);
 
+pub use check::told_twice;
 pub use link::Link;
 pub use machine::Machine;
 pub use router::{Reading, Router};

@@ -39,6 +39,9 @@ pub fn load(file: &Path) -> Result<Configuration, Vec<Fault>> {
     for files in configuration.machines.iter_mut().filter_map(|machine| machine.files.as_mut()) {
         files.folder = folder.join(&files.folder);
     }
+    for broker in &mut configuration.brokers {
+        broker.start_paths_at(folder);
+    }
     for modbus in configuration.machines.iter_mut().filter_map(|machine| machine.modbus.as_mut()) {
         modbus.start_paths_at(folder);
     }

@@ -199,7 +199,8 @@ impl Consumer {
             }
         }
         heard.retain(|(owner, signal, _)| {
-            !garbled.contains(owner) && self.own_links.is_news(signal)
+            let numbered = matches!(signal.said, Said::MessageNumbered { .. });
+            (numbered || !garbled.contains(owner)) && self.own_links.is_news(signal)
         });
         let Some(machine) = heard.first().map(|(owner, _, _)| owner.clone()) else {
             return Some(Done { token, receipt: None, answers: Vec::new() });

@@ -16,6 +16,7 @@ use super::outputs::{Outputs, ReadBacks};
 use super::own_links::OwnLinks;
 use super::router::Router;
 use super::settings::{Broker, Settings};
+use super::topic;
 use crate::link::{BackOff, Floor, Trouble};
 
 /// Connections in a row that end soon after they began until another client is suspected.
@@ -38,7 +39,7 @@ impl Link {
         let access = Access::new(self.broker.clone());
         let read_backs = Arc::new(ReadBacks::new(&self.machines));
         let messages = self.machines.iter().flat_map(|(_, settings)| &settings.messages);
-        let wanted = messages.map(|message| (message.topic.clone(), message.qos));
+        let wanted = messages.map(|message| (topic::filter(&message.topic), message.qos));
         let told = read_backs.topics().map(|topic| (topic.clone(), 1));
         let by_itself = |(machine, settings): &(MachineName, Settings)| {
             (machine.clone(), settings.tells_its_link())

@@ -104,11 +104,8 @@ impl Drop for Machine {
 impl Simulated for Machine {
     async fn say(&self, said: &Said, identity: Option<&str>) -> Result<(), CannotSay> {
         let entry = self.entry(said)?;
-        let post = Post {
-            topic: entry.topic.replace(['+', '#'], "any"),
-            payload: encode::message(entry, said, identity),
-            retain: false,
-        };
+        let (topic, payload) = encode::message(entry, said, identity);
+        let post = Post { topic, payload, retain: false };
         if self.outbox.publish(post).await {
             Ok(())
         } else {

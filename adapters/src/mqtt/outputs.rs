@@ -158,6 +158,8 @@ impl Outputs {
                     () = stop.cancelled() => break,
                     () = self.compare(&now) => {}
                 }
+            } else {
+                self.show(&now);
             }
             tokio::select! {
                 () = stop.cancelled() => break,
@@ -180,6 +182,15 @@ impl Outputs {
         self.beat = None;
         for driven in &mut self.driven {
             driven.published = None;
+        }
+    }
+
+    /// Tells what is wanted and shown while nothing can be done about it.
+    fn show(&self, wanted: &Wanted) {
+        for driven in &self.driven {
+            let permits = wanted.permits(&driven.machine, &driven.name);
+            let shown = self.read_backs.shown(&driven.output);
+            self.floor.observer.output(&driven.machine, &driven.name, permits, shown);
         }
     }
 

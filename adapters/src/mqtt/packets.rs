@@ -129,6 +129,11 @@ impl Version {
             Self::Five if frame.first() == Some(&0xe0) && whole == 2 => {
                 Ok(Incoming::Goodbye(Goodbye::Other("the broker ends the connection".to_owned())))
             }
+            // With a reason and nothing else it may be so short, which the library does not know.
+            Self::Five if frame.first() == Some(&0xe0) && whole == 3 => {
+                let code = frame.get(2).copied().unwrap_or_default();
+                self.read(BytesMut::from(&[0xe0, 2, code, 0][..]))
+            }
             Self::Three => {
                 v4::Packet::read(&mut frame, whole).map(three::incoming).map_err(malformed)
             }
@@ -160,3 +165,6 @@ const NOT_AUTHORISED: &str =
 const BAD_PASSWORD: &str = "the broker refuses user or password: see that both are right";
 const BAD_CLIENT: &str = "the broker refuses the client id: choose another one";
 const NOT_AVAILABLE: &str = "the broker is not available: see its own log";
+
+#[cfg(test)]
+mod tests;

@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_domain::names::OutputName;
 
+use super::topic;
 use crate::settings::{Drive, Tally};
 
 pub use broker::{Broker, Tls, Version};
@@ -62,7 +63,7 @@ impl Settings {
     /// All topics that are listened to for it.
     pub(super) fn topics(&self) -> impl Iterator<Item = String> {
         let told = self.outputs.iter().filter_map(|output| output.read_back.clone());
-        self.messages.iter().map(|message| message.topic.clone()).chain(told)
+        self.messages.iter().map(|message| topic::filter(&message.topic)).chain(told)
     }
 
     /// The outputs by name, with what each follows.

@@ -124,7 +124,7 @@ fn ten_seconds() -> Span {
 }
 
 fn thirty_days() -> Span {
-    Span(Duration::from_hours(30 * 24))
+    Span(Duration::from_secs(30 * 24 * 3_600))
 }
 
 fn quarter_mebibyte() -> usize {
