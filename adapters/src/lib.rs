@@ -12,3 +12,4 @@ pub mod mqtt;
 pub mod record;
 pub mod settings;
 pub mod simulated;
+mod tls;

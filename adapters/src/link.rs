@@ -157,11 +157,17 @@ pub enum Trouble {
     Flooded,
     /// The machine's recording has a gap, or has ended.
     Unrecorded,
+    /// A message larger than the settings allow: it was thrown away.
+    TooLarge,
+    /// The peer grants less than was asked for.
+    Weakened,
+    /// Another client took the connection over.
+    TakenOver,
 }
 
 impl Trouble {
     /// All kinds.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 16] = [
         Self::Refused,
         Self::TimedOut,
         Self::Broken,
@@ -175,6 +181,9 @@ impl Trouble {
         Self::Disobeyed,
         Self::Flooded,
         Self::Unrecorded,
+        Self::TooLarge,
+        Self::Weakened,
+        Self::TakenOver,
     ];
 
     /// The kind's stable word.
@@ -194,6 +203,9 @@ impl Trouble {
             Self::Disobeyed => "disobeyed",
             Self::Flooded => "flooded",
             Self::Unrecorded => "unrecorded",
+            Self::TooLarge => "too-large",
+            Self::Weakened => "weakened",
+            Self::TakenOver => "taken-over",
         }
     }
 }

@@ -1,8 +1,10 @@
-//! MQTT 3.1.1 through a broker.
+//! MQTT 3.1.1 and 5.0 through a broker.
 //!
-//! Two connections, because acknowledgements wait while the publishing window is full: `consume`
-//! takes in, with a persistent session and acknowledgement after durability; `outbox` publishes.
+//! Two connections, so that neither waits for the other: `consume` takes in, with a persistent
+//! session and acknowledgement after durability; `outbox` publishes. Both are a `session`, which
+//! is opened by `access`: all connections of a broker share version, secrets and certificates.
 
+mod access;
 mod acknowledge;
 mod check;
 mod consume;
@@ -10,22 +12,29 @@ mod decode;
 mod encode;
 mod link;
 mod listen;
+mod lost;
 mod machine;
 mod notices;
 mod order;
 mod outbox;
 mod outputs;
 mod own_links;
+mod packets;
 mod payload;
 mod record;
 mod router;
+mod session;
 mod settings;
 mod topic;
 mod words;
 
+/// A connection that has held for so long is in order: the next loss is tried again at once.
+const STEADY: std::time::Duration = std::time::Duration::from_secs(10);
+
+pub use check::told_twice;
 pub use link::Link;
 pub use machine::Machine;
 pub use record::Received;
 pub(crate) use record::again;
 pub use router::{Reading, Router};
-pub use settings::{Broker, Measures, Message, Output, Publish, Settings, Signal};
+pub use settings::{Broker, Measures, Message, Output, Publish, Settings, Signal, Tls, Version};

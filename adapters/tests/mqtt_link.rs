@@ -7,6 +7,9 @@ mod patience;
 
 #[path = "mqtt_link/brokers.rs"]
 mod brokers;
+#[path = "modbus/certificates.rs"]
+#[expect(dead_code, reason = "roles are for Modbus only")]
+mod certificates;
 #[path = "mqtt_link/client.rs"]
 mod client;
 #[path = "mqtt_link/gateway.rs"]
@@ -22,6 +25,10 @@ mod answers;
 mod check;
 #[path = "mqtt_link/failing.rs"]
 mod failing;
+#[path = "mqtt_link/grants.rs"]
+mod grants;
+#[path = "mqtt_link/levels.rs"]
+mod levels;
 #[path = "mqtt_link/losses.rs"]
 mod losses;
 #[path = "mqtt_link/machine.rs"]
@@ -32,6 +39,8 @@ mod outputs;
 mod rubbish;
 #[path = "mqtt_link/scripted.rs"]
 mod scripted;
+#[path = "mqtt_link/secured.rs"]
+mod secured;
 #[path = "mqtt_link/settings.rs"]
 mod settings;
 #[path = "mqtt_link/shared.rs"]

@@ -202,15 +202,125 @@ fn what_happened_once_is_not_taken_from_the_store() {
     assert!(matches!(signal, Err((Trouble::Stale, _))), "{signal:?}");
 }
 
-proptest::proptest! {
-    #[test]
-    fn no_bytes_make_it_panic(bytes in proptest::collection::vec(proptest::num::u8::ANY, 0..200)) {
-        let all = router(json!([
-            {"topic": "#", "signal": "stroke-total", "width": 32, "value": "/a/b"},
-            {"topic": "+", "signal": "stencil-seated", "stencil": "/0"},
-            {"topic": "t", "signal": "order-started", "order": "", "side": "/s", "boards": "/n"}
-        ]));
-        let readings = all.read("t", &bytes, false, Timestamp(0));
-        proptest::prop_assert_eq!(readings.len(), 3);
+/// Entries of every kind of signal, into JSON, into text and into the topic.
+fn every_kind() -> Router {
+    let kinds = json!([
+        {"topic": "#", "signal": "stroke-total", "width": 32, "value": "/a/b"},
+        {"topic": "+", "signal": "stencil-seated", "stencil": "/0"},
+        {"topic": "t", "signal": "stroke-total", "width": 16},
+        {"topic": "t", "signal": "strokes-done", "count": "/n", "identity": "/i", "sequence": "/s"},
+        {"topic": "t", "signal": "wash-began", "stencil": "/code", "programme": "/p", "time": "/t"},
+        {"topic": "t", "signal": "wash-ended", "outcome": "/o", "outcomes": {"a": "passed"},
+         "measured": [{"at": "/m", "quantity": "r", "unit": "u", "scale": 1e308}]},
+        {"topic": "{slot}", "signal": "slot-occupied", "slot": "{slot}", "stencil": "/code"},
+        {"topic": "t", "signal": "store-asked", "stencil": "/code", "slot": "/slot"},
+        {"topic": "t", "signal": "take-asked", "stencil": "/code", "order": "/o", "destination": "/d"},
+        {"topic": "t", "signal": "machine-state", "states": {"a": "idle"}},
+        {"topic": "t", "signal": "fault", "code": "/code", "active": "/n", "text": "/t"},
+        {"topic": "t", "signal": "link", "up": ["a"], "lost": ["b"], "value": "/o"},
+        {"topic": "t", "signal": "measured", "quantity": "q", "unit": "u", "scale": 1e308},
+        {"topic": "t", "signal": "order-started", "order": "", "side": "/s", "boards": "/n",
+         "stencils": "/a"},
+        {"topic": "t", "signal": "order-finished", "order": "/o", "made": "/n"},
+        {"topic": "t", "signal": "boards-counted", "count": "/n", "identity": "/i",
+         "machine": "/machine", "when": {"/n": 1}},
+    ]);
+    router(kinds)
+}
+
+/// Bytes by chance, half of them near to what the entries look for. `SplitMix64` (Steele, Lea and
+/// Flood 2014).
+fn payload(seed: u64) -> Vec<u8> {
+    const PARTS: [&str; 24] = [
+        "{",
+        "}",
+        "[",
+        "]",
+        ":",
+        ",",
+        "\"",
+        "\"a\"",
+        "\"code\"",
+        "\"n\"",
+        "\"o\"",
+        "1",
+        "-1",
+        "1e400",
+        "null",
+        "true",
+        "false",
+        "0.5",
+        "\"t\"",
+        "\\u0000",
+        "18446744073709551616",
+        "\"i\"",
+        "\"2026-01-01T00:00:00Z\"",
+        "\u{fffd}",
+    ];
+    let mut state = seed;
+    let mut chance = || {
+        state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    };
+    let length = chance() % 24;
+    if seed.is_multiple_of(2) {
+        return (0..length * 4).map(|_| chance().to_le_bytes()[0]).collect();
     }
+    let near = (0..length).map(|_| {
+        let at = usize::try_from(chance() % 24).unwrap_or(0);
+        PARTS[at]
+    });
+    let keys = ["a", "n", "o", "code", "slot", "i", "s", "t", "m"];
+    let object = seed.is_multiple_of(3);
+    if object {
+        let fields = keys.iter().zip(near).map(|(key, value)| format!("\"{key}\":{value}"));
+        return format!("{{{}}}", fields.collect::<Vec<_>>().join(",")).into_bytes();
+    }
+    near.collect::<String>().into_bytes()
+}
+
+/// `STENCILWARD_PAYLOADS` runs so many; a million is what was asked for.
+#[test]
+fn no_bytes_make_it_panic() {
+    let given = std::env::var("STENCILWARD_PAYLOADS").ok();
+    let count = given.and_then(|text| text.parse().ok()).unwrap_or(20_000_u64);
+    let all = every_kind();
+    let (mut understood, mut refused) = (0_u64, 0_u64);
+    for seed in 0..count {
+        for reading in all.read("t", &payload(seed), seed % 5 == 0, Timestamp(0)) {
+            match reading.signal {
+                Ok(_) => understood += 1,
+                Err((_, why)) => {
+                    assert!(why.len() < 400, "seed {seed}: {why}");
+                    refused += 1;
+                }
+            }
+        }
+    }
+    assert!(understood > count / 2 && refused > count, "{understood} {refused}");
+}
+
+#[test]
+fn a_scale_gives_the_unit_of_the_settings() {
+    let gauge = router(json!([
+        {"topic": "t", "signal": "measured", "value": "/v", "quantity": "tension", "unit": "N/cm",
+         "scale": 0.5, "offset": -1}
+    ]));
+    let value = |payload: &[u8]| match outcome(&gauge, payload) {
+        Ok(Said::Measured { measurement, .. }) => Ok(measurement.value),
+        Ok(other) => panic!("{other:?}"),
+        Err(trouble) => Err(trouble),
+    };
+    assert_eq!(value(br#"{"v": 62}"#), Ok(30.0));
+    assert_eq!(value(br#"{"v": "x"}"#), Err(Trouble::Unreadable));
+    let none = json!({"broker": "b", "messages": [
+        {"topic": "t", "signal": "measured", "quantity": "q", "unit": "u", "scale": 0.0},
+        {"topic": "{slot}/x", "signal": "slot-emptied", "slot": "{slots}"},
+    ]});
+    let none: Settings = serde_json::from_value(none).unwrap();
+    let paths: Vec<String> = none.check().into_iter().map(|(path, _)| path).collect();
+    assert_eq!(paths, ["messages[0].scale", "messages[1].slot"]);
 }

@@ -42,6 +42,7 @@ impl Configuration {
         self.check_brokers(&mut found);
         self.check_machines(&mut found);
         check_places(&self.machines, &mut found);
+        self.check_brokers_machines(&mut found);
         found
     }
 
@@ -112,6 +113,17 @@ impl Configuration {
         check_record(path, machine, found);
         check_cycle(path, machine, found);
         check_drives(path, machine, found);
+    }
+
+    /// What machines of one broker do to each other.
+    fn check_brokers_machines(&self, found: &mut Found) {
+        for broker in &self.brokers {
+            let speaking = self.machines.iter().enumerate().filter_map(|(index, machine)| {
+                let mqtt = machine.mqtt.as_ref().filter(|mqtt| mqtt.broker == broker.name)?;
+                Some((format!("machines[{index}].mqtt"), mqtt))
+            });
+            found.extend(mqtt::told_twice(&speaking.collect::<Vec<_>>()));
+        }
     }
 
     fn check_broker_of(&self, path: &str, broker: &str, found: &mut Found) {

@@ -52,6 +52,9 @@ pub fn load_noting(file: &Path) -> Result<(Configuration, Vec<Fault>), Vec<Fault
     for record in configuration.machines.iter_mut().filter_map(|machine| machine.record.as_mut()) {
         record.to = folder.join(&record.to);
     }
+    for broker in &mut configuration.brokers {
+        broker.start_paths_at(folder);
+    }
     for modbus in configuration.machines.iter_mut().filter_map(|machine| machine.modbus.as_mut()) {
         modbus.start_paths_at(folder);
     }

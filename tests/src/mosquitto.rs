@@ -53,27 +53,36 @@ impl Mosquitto {
     /// # Panics
     /// When it does not answer in time, or with `CI=true` when it cannot be had.
     pub async fn start(persistence: Persistence) -> Option<Self> {
+        Self::with_queue(persistence, 0).await
+    }
+
+    /// The same with room for so many messages in each client's queue; 0 is without a limit. What
+    /// does not fit is dropped without a word.
+    ///
+    /// # Panics
+    /// Like [`Self::start`].
+    pub async fn with_queue(persistence: Persistence, most: u32) -> Option<Self> {
         let image = container::image("MOSQUITTO", "eclipse-mosquitto:2").await;
         let broker = match image {
             Some((name, tag)) => {
                 let port = free_port();
-                let contained = Contained::start(&name, &tag, port, persistence).await;
+                let contained = Contained::start(&name, &tag, port, persistence, most).await;
                 let host = contained.host().await;
                 let place = Place::Contained(Box::new(contained));
                 Self { place, host, port }
             }
-            None => Self::installed(persistence).await?,
+            None => Self::installed(persistence, most).await?,
         };
         broker.answers().await;
         Some(broker)
     }
 
     /// Tries another port when somebody took the free one meanwhile.
-    async fn installed(persistence: Persistence) -> Option<Self> {
+    async fn installed(persistence: Persistence, most: u32) -> Option<Self> {
         let program = missing::program("mosquitto", "Debian package mosquitto")?;
         for _ in 0..5 {
             let port = free_port();
-            let mut installed = Installed::start(&program, port, persistence);
+            let mut installed = Installed::start(&program, port, persistence, most);
             if installed.listens().await {
                 let place = Place::Installed(installed);
                 let host = "127.0.0.1".to_owned();
@@ -142,7 +151,7 @@ impl Mosquitto {
 }
 
 /// The broker's configuration file.
-fn configuration(listener: &str, folder: &str, persistence: Persistence) -> String {
+fn configuration(listener: &str, folder: &str, persistence: Persistence, most: u32) -> String {
     let kept = match persistence {
         Persistence::Off => "persistence false".to_owned(),
         Persistence::OnStop => format!("persistence true\npersistence_location {folder}/"),
@@ -153,7 +162,7 @@ fn configuration(listener: &str, folder: &str, persistence: Persistence) -> Stri
     };
     format!(
         "listener {listener}\nallow_anonymous true\nuser root\nset_tcp_nodelay true\n\
-         max_queued_messages 0\nlog_dest stderr\n{kept}\n"
+         max_queued_messages {most}\nlog_dest stderr\n{kept}\n"
     )
 }
 

@@ -18,6 +18,12 @@ impl Chance {
         Self(seed)
     }
 
+    /// From this seed.
+    #[must_use]
+    pub fn from(seed: u64) -> Self {
+        Self(seed)
+    }
+
     /// The next number below `end`, which must not be 0.
     pub fn below(&mut self, end: u64) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);

@@ -2,14 +2,14 @@
 
 use std::time::Duration;
 
-use rumqttc::{AsyncClient, Publish};
 use stencilward_domain::decision::Decision;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use super::consume::Consumer;
 use super::encode;
-use super::outbox::Post;
+use super::packets::{Post, Token};
+use super::session::Order;
 use crate::link::Receipt;
 
 /// Longest time an answer may take to reach the broker before its question is acknowledged.
@@ -17,7 +17,7 @@ const ANSWERING: Duration = Duration::from_secs(5);
 
 /// A message that was dealt with.
 pub(super) struct Done {
-    pub(super) publish: Publish,
+    pub(super) token: Token,
     /// None when nothing of it was handed in.
     pub(super) receipt: Option<Receipt>,
     pub(super) answers: Vec<Asked>,
@@ -37,7 +37,7 @@ impl Consumer {
     pub(super) async fn acknowledge(
         &self,
         mut finished: mpsc::Receiver<Done>,
-        client: &AsyncClient,
+        orders: &mpsc::Sender<Order>,
         cut: &CancellationToken,
     ) {
         while let Some(done) = finished.recv().await {
@@ -49,7 +49,7 @@ impl Consumer {
             if !settled {
                 return;
             }
-            if client.try_ack(&done.publish).is_err() {
+            if orders.send(Order::Acknowledge(done.token)).await.is_err() {
                 tracing::debug!("a connection ended before its acknowledgement: it comes again");
             }
         }

@@ -7,7 +7,7 @@ use std::collections::HashMap;
 use stencilward_domain::names::{CounterName, OutputName};
 
 use super::settings::{Broker, Message, Output, Settings, Signal};
-use super::topic::{filter_fault, name_fault};
+use super::topic::{covers, filter, name_fault, names, overlap, settings_fault};
 use crate::settings::{Drive, unit_fault};
 
 type Found = Vec<(String, String)>;
@@ -26,6 +26,19 @@ impl Broker {
         }
         if self.keep_alive.0.as_secs() == 0 || self.keep_alive.0.as_secs() > 65_535 {
             fault("keep-alive", "must lie between 1s and 65535s");
+        }
+        if self.receive_maximum == 0 {
+            fault("receive-maximum", "lies between 1 and 65535");
+        }
+        if self.session_expiry.0.as_secs() == 0 {
+            fault("session-expiry", "is at least 1s: messages that come meanwhile would be lost");
+        }
+        if let Some(tls) = &self.tls {
+            match (&tls.certificate, &tls.key) {
+                (Some(_), None) => fault("tls.key", "missing: a certificate needs its key"),
+                (None, Some(_)) => fault("tls.certificate", "missing: a key needs its certificate"),
+                _ => {}
+            }
         }
         match (&self.user, &self.password_file, &self.password_env) {
             (_, Some(_), Some(_)) => fault("password-env", "give a file or a variable, not both"),
@@ -106,6 +119,37 @@ impl Settings {
     }
 }
 
+/// Entries of a broker's machines that a broker may hear a message for twice, without anything by
+/// which the second is known (MQTT 3.1.1, 3.3.5): their filters overlap with others of this
+/// broker, and neither covers the other. Each machine comes with its place in the configuration.
+#[must_use]
+pub fn told_twice(machines: &[(String, &Settings)]) -> Vec<(String, String)> {
+    let entries = machines.iter().flat_map(|(place, settings)| {
+        let messages = settings.messages.iter().enumerate();
+        messages.map(move |(at, message)| (format!("{place}.messages[{at}].topic"), message))
+    });
+    let entries: Vec<(String, &Message)> = entries.collect();
+    let filters: Vec<String> = entries.iter().map(|(_, entry)| filter(&entry.topic)).collect();
+    let partly =
+        |one: &str, other: &str| overlap(one, other) && !covers(one, other) && !covers(other, one);
+    let mut found = Found::new();
+    for ((path, entry), own) in entries.iter().zip(&filters) {
+        if entry.signal.adds_up()
+            && entry.identity.is_none()
+            && let Some(other) = filters.iter().find(|other| partly(own, other))
+        {
+            found.push((
+                path.clone(),
+                format!(
+                    "overlaps with {other}: the broker may send a message once for each, and it \
+                     would count twice; give an identity, or write topics without + and #"
+                ),
+            ));
+        }
+    }
+    found
+}
+
 /// Keys a signal must and may have beside the ones that every message may have.
 fn keys(signal: Signal) -> (&'static [&'static str], &'static [&'static str]) {
     match signal {
@@ -121,7 +165,7 @@ fn keys(signal: Signal) -> (&'static [&'static str], &'static [&'static str]) {
         Signal::MachineState => (&["states"], &["value"]),
         Signal::Fault => (&["code", "active"], &["text"]),
         Signal::Link => (&["up", "lost"], &["value"]),
-        Signal::Measured => (&["quantity", "unit"], &["value", "stencil"]),
+        Signal::Measured => (&["quantity", "unit"], &["value", "stencil", "scale", "offset"]),
         Signal::OrderReleased | Signal::OrderStarted => (
             &["order"],
             &[
@@ -142,7 +186,7 @@ fn keys(signal: Signal) -> (&'static [&'static str], &'static [&'static str]) {
 impl Message {
     fn check(&self, path: &str, found: &mut Found) {
         let mut fault = |key: &str, wrong: String| found.push((format!("{path}.{key}"), wrong));
-        if let Some(wrong) = filter_fault(&self.topic) {
+        if let Some(wrong) = settings_fault(&self.topic) {
             fault("topic", wrong.to_owned());
         }
         let (must, may) = keys(self.signal);
@@ -155,11 +199,8 @@ impl Message {
             fault(key, format!("does not belong to this signal; it takes: {allowed}"));
         }
         for (key, pointer) in self.pointers() {
-            if !(pointer.is_empty() || pointer.starts_with('/')) {
-                fault(
-                    key,
-                    format!("{pointer:?} is no JSON pointer; it begins with /, such as /code"),
-                );
+            if let Some(wrong) = self.pointer_fault(pointer) {
+                fault(key, wrong);
             }
         }
         if self.width.is_some_and(|width| ![16, 32, 64].contains(&width)) {
@@ -176,7 +217,15 @@ impl Message {
         {
             fault("unit", wrong.to_owned());
         }
+        let no_scale =
+            |scale: Option<f64>| scale.is_some_and(|scale| scale == 0.0 || !scale.is_finite());
+        if no_scale(self.scale) {
+            fault("scale", "is no number other than 0".to_owned());
+        }
         for (index, measures) in self.measured.iter().enumerate() {
+            if no_scale(measures.scale) {
+                fault(&format!("measured[{index}].scale"), "is no number other than 0".to_owned());
+            }
             if let Some(wrong) = unit_fault(&measures.quantity, &measures.unit) {
                 fault(&format!("measured[{index}].unit"), wrong.to_owned());
             }
@@ -189,6 +238,22 @@ impl Message {
                  (stroke-total, wipe-total)"
                     .to_owned(),
             );
+        }
+    }
+
+    fn pointer_fault(&self, pointer: &str) -> Option<String> {
+        match pointer.strip_prefix('{').map(|rest| rest.strip_suffix('}')) {
+            None if pointer.is_empty() || pointer.starts_with('/') => None,
+            None => Some(format!(
+                "{pointer:?} is no pointer; it begins with / and points into the payload, such as \
+                 /code, or names a level of the topic, such as {{slot}}"
+            )),
+            Some(Some(name)) if names(&self.topic).any(|known| known == name) => None,
+            Some(_) => {
+                let known: Vec<&str> = names(&self.topic).collect();
+                let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+                Some(format!("{pointer:?} is no level of the topic; named levels: {known}"))
+            }
         }
     }
 
@@ -215,6 +280,8 @@ impl Message {
             ("lost", !self.lost.is_empty()),
             ("quantity", self.quantity.is_some()),
             ("unit", self.unit.is_some()),
+            ("scale", self.scale.is_some()),
+            ("offset", self.offset.is_some()),
             ("product", self.product.is_some()),
             ("side", self.side.is_some()),
             ("revision", self.revision.is_some()),
@@ -232,6 +299,7 @@ impl Message {
     fn pointers(&self) -> Vec<(&'static str, &str)> {
         let named = [
             ("identity", &self.identity),
+            ("sequence", &self.sequence),
             ("time", &self.time),
             ("machine", &self.machine),
             ("value", &self.value),

@@ -14,6 +14,32 @@ use super::settings::{Message, Signal};
 use crate::link::Trouble;
 
 impl Message {
+    /// The number of this message, where the machine numbers them. It counts also when nothing
+    /// else can be read: the message has arrived.
+    pub(super) fn number(
+        &self,
+        owner: &MachineName,
+        topic: &str,
+        text: &mut Text<'_>,
+        stored: bool,
+        at: Timestamp,
+    ) -> Option<Result<Heard, Garbled>> {
+        let place = self.sequence.as_deref().filter(|_| !stored)?;
+        let said = text
+            .number(Some(place))
+            .map(|number| Said::MessageNumbered { sequence: shortened_identity(topic), number });
+        // A message that comes again shows no new gap.
+        let identity = self.identity.as_deref().and_then(|place| text.word(Some(place)).ok());
+        let heard = |said| Heard {
+            machine: owner.clone(),
+            received: at,
+            machine_time: None,
+            identity: identity.map(|text| shortened_identity(&text)),
+            said,
+        };
+        Some(said.map(heard))
+    }
+
     /// The signal of this message; none when its `when` does not hold.
     pub(super) fn read(
         &self,
@@ -36,7 +62,8 @@ impl Message {
         Some(self.heard(owner, text, at))
     }
 
-    /// Present states may come from the broker's store; what happened once may not.
+    /// Present states may come from the broker's store; what happened once may not, nor what was
+    /// measured once: it would look as if it had been measured now.
     fn tells_of_the_past(&self) -> bool {
         !matches!(
             self.signal,
@@ -49,7 +76,6 @@ impl Message {
                 | Signal::Link
                 | Signal::SlotOccupied
                 | Signal::SlotEmptied
-                | Signal::Measured
         )
     }
 
@@ -123,7 +149,7 @@ impl Message {
                 code: self.stencil(text)?,
                 measurement: Measurement {
                     quantity: self.quantity.clone().unwrap_or_default(),
-                    value: text.decimal(value)?,
+                    value: scaled(text.decimal(value)?, self.scale, self.offset)?,
                     unit: self.unit.clone().unwrap_or_default(),
                 },
             },
@@ -190,7 +216,11 @@ impl Message {
             if text.find(&measures.at)?.is_some() {
                 measured.push(Measurement {
                     quantity: measures.quantity.clone(),
-                    value: text.decimal(Some(&measures.at))?,
+                    value: scaled(
+                        text.decimal(Some(&measures.at))?,
+                        measures.scale,
+                        measures.offset,
+                    )?,
                     unit: measures.unit.clone(),
                 });
             }
@@ -229,4 +259,13 @@ impl Message {
             Err((Trouble::Senseless, format!("neither up nor lost lists {word}")))
         }
     }
+}
+
+/// In the unit of the settings.
+fn scaled(value: f64, scale: Option<f64>, offset: Option<f64>) -> Result<f64, Garbled> {
+    let value = value * scale.unwrap_or(1.0) + offset.unwrap_or(0.0);
+    if value.is_finite() {
+        return Ok(value);
+    }
+    Err((Trouble::Senseless, "the scaled value is no finite number".to_owned()))
 }

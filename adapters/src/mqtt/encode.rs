@@ -28,6 +28,7 @@ pub(super) fn says(entry: &Message, said: &Said) -> bool {
             matches!(entry.signal, Signal::StrokeTotal | Signal::WipeTotal)
                 && entry.counter_name() == counter.as_str()
         }
+        Said::MessageNumbered { .. } => false,
         _ => entry.signal == signal_of(said),
     }
 }
@@ -48,7 +49,7 @@ fn signal_of(said: &Said) -> Signal {
         Said::TakeAsked { .. } => Signal::TakeAsked,
         Said::State { .. } => Signal::MachineState,
         Said::FaultRaised { .. } | Said::FaultEnded { .. } => Signal::Fault,
-        Said::Measured { .. } => Signal::Measured,
+        Said::Measured { .. } | Said::MessageNumbered { .. } => Signal::Measured,
         Said::OrderReleased(_) => Signal::OrderReleased,
         Said::OrderStarted(_) => Signal::OrderStarted,
         Said::OrderFinished { .. } => Signal::OrderFinished,
@@ -56,10 +57,17 @@ fn signal_of(said: &Said) -> Signal {
     }
 }
 
+/// As the machine writes it.
+fn unscaled(value: f64, scale: Option<f64>, offset: Option<f64>) -> f64 {
+    (value - offset.unwrap_or(0.0)) / scale.unwrap_or(1.0)
+}
+
 /// A payload in the making.
 struct Draft {
     json: Value,
     whole: Option<String>,
+    /// The levels of the topic that have a name.
+    levels: Vec<(String, String)>,
 }
 
 impl Draft {
@@ -67,7 +75,7 @@ impl Draft {
     fn put(&mut self, pointer: Option<&String>, value: impl Into<Value>) {
         let value = value.into();
         match (pointer, value) {
-            (Some(pointer), value) => set(&mut self.json, pointer, value),
+            (Some(pointer), value) => self.set(pointer, value),
             (None, Value::String(text)) => self.whole = Some(text),
             (None, value) => self.whole = Some(value.to_string()),
         }
@@ -76,8 +84,31 @@ impl Draft {
     /// Puts a value only where a pointer says so.
     fn may_put(&mut self, pointer: Option<&String>, value: Option<impl Into<Value>>) {
         if let (Some(pointer), Some(value)) = (pointer, value) {
-            set(&mut self.json, pointer, value.into());
+            self.set(pointer, value.into());
         }
+    }
+
+    fn set(&mut self, pointer: &str, value: Value) {
+        match pointer.strip_prefix('{').and_then(|rest| rest.strip_suffix('}')) {
+            Some(level) => {
+                let value = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+                self.levels.push((level.to_owned(), value));
+            }
+            None => set(&mut self.json, pointer, value),
+        }
+    }
+
+    /// The topic of the settings with every level filled in.
+    fn topic(&self, settings: &str) -> String {
+        let filled = settings.split('/').map(|level| {
+            let named = self.levels.iter().find(|(name, _)| *level == format!("{{{name}}}"));
+            match named {
+                Some((_, value)) => value.replace(['/', '+', '#'], "-"),
+                None if level.starts_with('{') || matches!(level, "+" | "#") => "any".to_owned(),
+                None => level.to_owned(),
+            }
+        });
+        filled.collect::<Vec<_>>().join("/")
     }
 }
 
@@ -102,24 +133,23 @@ pub(super) fn pointed(pointer: &str, word: &str) -> Vec<u8> {
     json.to_string().into_bytes()
 }
 
-/// A JSON payload with one word more, where the pointer points; one that is no JSON stays as it is.
-pub(super) fn with_word(payload: &[u8], pointer: &str, word: &str) -> Vec<u8> {
-    let Ok(mut json) = serde_json::from_slice(payload) else {
-        return payload.to_vec();
-    };
-    set(&mut json, pointer, word.into());
-    json.to_string().into_bytes()
-}
-
-/// The payload by which a machine with these settings says this.
-pub(super) fn message(entry: &Message, said: &Said, identity: Option<&str>) -> Vec<u8> {
-    let mut draft = Draft { json: Value::Object(Map::new()), whole: None };
+/// The topic and the payload by which a machine with these settings says this, of itself or of
+/// another machine.
+pub(super) fn message(
+    entry: &Message,
+    of: Option<&str>,
+    said: &Said,
+    identity: Option<&str>,
+) -> (String, Vec<u8>) {
+    let mut draft = Draft { json: Value::Object(Map::new()), whole: None, levels: Vec::new() };
     for (pointer, value) in &entry.when {
-        set(&mut draft.json, pointer, value.clone());
+        draft.set(pointer, value.clone());
     }
     draft.may_put(entry.identity.as_ref(), identity);
     entry.write(&mut draft, said);
-    draft.whole.unwrap_or_else(|| draft.json.to_string()).into_bytes()
+    draft.may_put(entry.machine.as_ref(), of);
+    let topic = draft.topic(&entry.topic);
+    (topic, draft.whole.unwrap_or_else(|| draft.json.to_string()).into_bytes())
 }
 
 impl Message {
@@ -161,7 +191,8 @@ impl Message {
                 draft.put(self.value.as_ref(), listed);
             }
             Said::Measured { code, measurement } => {
-                draft.put(self.value.as_ref(), measurement.value);
+                let value = unscaled(measurement.value, self.scale, self.offset);
+                draft.put(self.value.as_ref(), value);
                 draft.may_put(self.stencil.as_ref(), code.as_ref().map(|code| code.as_str()));
             }
             Said::OrderReleased(order) | Said::OrderStarted(order) => {
@@ -172,6 +203,9 @@ impl Message {
                 draft.may_put(self.made.as_ref(), *made);
             }
             Said::WashBegan { .. } | Said::WashEnded { .. } => self.write_wash(draft, said),
+            Said::MessageNumbered { number, .. } => {
+                draft.may_put(self.sequence.as_ref(), Some(*number))
+            }
         }
     }
 
@@ -186,7 +220,9 @@ impl Message {
             draft.put(self.outcome.as_ref(), self.outcome_word(*outcome));
             for value in measured {
                 let place = self.measured.iter().find(|m| m.quantity == value.quantity);
-                draft.may_put(place.map(|measures| &measures.at), Some(value.value));
+                let (scale, offset) = place.map_or((None, None), |m| (m.scale, m.offset));
+                let raw = unscaled(value.value, scale, offset);
+                draft.may_put(place.map(|measures| &measures.at), Some(raw));
             }
         }
     }

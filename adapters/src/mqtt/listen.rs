@@ -1,81 +1,179 @@
-//! What the connection that takes in listens with: its filters, its polling, and the limit of
-//! what may wait between them and the gateway.
+//! What the connection that takes in listens to: its filters, and what the broker makes of them.
 
-use std::collections::HashMap;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::collections::{BTreeMap, HashMap};
+use std::time::Duration;
 
-use rumqttc::{ConnectionError, Event, EventLoop, Packet, Publish, QoS};
 use tokio::sync::mpsc;
-use tokio_util::task::AbortOnDropHandle;
+use tokio::time::{Instant, sleep_until};
 
+use super::consume::{Arrival, Consumer};
+use super::lost::Lost;
+use super::packets::Grant;
+use super::session::{Incident, Order, Session};
 use super::topic::covers;
+use crate::link::Trouble;
 
-/// Messages that may wait to be decoded; beyond, the connection is cut and made again.
-pub(super) const BACKLOG: usize = 200_000;
+/// Longest wait for the answer to a subscription.
+const SUBSCRIBING: Duration = Duration::from_secs(10);
 
-/// Bytes that may wait to be decoded.
-pub(super) const BACKLOG_BYTES: usize = 64 << 20;
+/// How often a refused subscription is asked for again.
+const ASKING_AGAIN: Duration = Duration::from_secs(60);
 
-/// What waits between the tasks, so that it can be limited.
-#[derive(Default)]
-pub(super) struct Backlog {
-    messages: AtomicUsize,
-    bytes: AtomicUsize,
+/// The subscriptions of one connection.
+struct Asked {
+    orders: mpsc::Sender<Order>,
+    last: u16,
+    /// Not answered yet: which filters, and by when.
+    waiting: BTreeMap<u16, (Vec<(String, u8)>, Instant)>,
+    /// Refused, and when they are asked for again.
+    refused: Option<(Vec<(String, u8)>, Instant)>,
 }
 
-impl Backlog {
-    /// Takes note of a message; false when it is one too many.
-    pub(super) fn take(&self, publish: &Publish) -> bool {
-        let messages = self.messages.fetch_add(1, Ordering::Relaxed);
-        let bytes = self.bytes.fetch_add(size(publish), Ordering::Relaxed);
-        messages < BACKLOG && bytes < BACKLOG_BYTES
+impl Asked {
+    async fn ask(&mut self, filters: Vec<(String, u8)>) {
+        if filters.is_empty() {
+            return;
+        }
+        self.last += 1;
+        self.waiting.insert(self.last, (filters.clone(), Instant::now() + SUBSCRIBING));
+        // A connection that is gone is told elsewhere.
+        let _ = self.orders.send(Order::Subscribe(self.last, filters)).await;
     }
 
-    pub(super) fn give_back(&self, publish: &Publish) {
-        self.messages.fetch_sub(1, Ordering::Relaxed);
-        self.bytes.fetch_sub(size(publish), Ordering::Relaxed);
-    }
-}
-
-fn size(publish: &Publish) -> usize {
-    publish.topic.len() + publish.payload.len()
-}
-
-/// A broker may release a QoS 2 message that an earlier connection took in. The library answers
-/// only releases of messages it has seen on this one, and would break the connection, again and
-/// again; a receiver must answer all (MQTT 3.1.1, 4.3.3).
-pub(super) fn expect_releases(event_loop: &mut EventLoop) {
-    for pkid in 1..=u16::MAX {
-        let mut seen = Publish::new("", QoS::ExactlyOnce, "");
-        seen.pkid = pkid;
-        // With manual acknowledgement this only takes note of the packet id.
-        let _ = event_loop.state.handle_incoming_packet(Packet::Publish(seen));
-        event_loop.state.events.clear();
+    /// When an answer is overdue, or a question is.
+    fn due(&self) -> Option<Instant> {
+        let answers = self.waiting.values().map(|(_, by)| *by);
+        answers.chain(self.refused.iter().map(|(_, at)| *at)).min()
     }
 }
 
-/// What a connection tells.
-pub(super) type Events = mpsc::UnboundedReceiver<Result<Event, ConnectionError>>;
-
-/// Polls in a task of its own, since a poll that is given up may lose what it had read.
-pub(super) fn poll(mut event_loop: EventLoop) -> (Events, AbortOnDropHandle<()>) {
-    let (tell, events) = mpsc::unbounded_channel();
-    let polling = tokio::spawn(async move {
+impl Consumer {
+    /// Hears a connection until it ends. Told to stop, it takes in nothing more and goes on until
+    /// the acknowledgements under way have left.
+    pub(super) async fn listen(
+        &self,
+        session: Session,
+        arrive: mpsc::UnboundedSender<Arrival>,
+    ) -> Result<(), Lost> {
+        let Session { welcome, orders, mut incidents, moving: _moving } = session;
+        self.look_at_terms(&welcome);
+        let mut arrive = Some(arrive);
+        let mut up = welcome.resumed || self.filters.is_empty();
+        if up {
+            send(arrive.as_ref(), Arrival::Up(welcome.resumed));
+        }
+        let mut asked = Asked { orders, last: 0, waiting: BTreeMap::new(), refused: None };
+        asked.ask(self.filters.clone()).await;
         loop {
-            let event = event_loop.poll().await;
-            let over = event.is_err();
-            if tell.send(event).is_err() || over {
-                return;
+            let due = asked.due();
+            let incident = tokio::select! {
+                biased;
+                () = self.floor.stop.cancelled(), if arrive.is_some() => {
+                    arrive = None;
+                    // The connection ends once all its senders are gone or one has told it to.
+                    asked.orders = mpsc::channel(1).0;
+                    continue;
+                }
+                () = sleep_until(due.unwrap_or_else(Instant::now)), if due.is_some() && arrive.is_some() => {
+                    if let Some((filters, _)) = asked.refused.take_if(|(_, at)| Some(*at) == due) {
+                        asked.ask(filters).await;
+                        continue;
+                    }
+                    return Err(Lost::Late("a subscription"));
+                }
+                incident = incidents.recv() => incident,
+            };
+            match incident {
+                Some(Err(_)) | None if arrive.is_none() => return Ok(()),
+                None => return Err(Lost::Broken(None)),
+                Some(Err(lost)) => return Err(lost),
+                Some(Ok(Incident::Message(arrived, room))) => {
+                    send(arrive.as_ref(), Arrival::Message(arrived, room));
+                }
+                Some(Ok(Incident::Granted { id, grants })) => {
+                    let Some((filters, _)) = asked.waiting.remove(&id) else { continue };
+                    if grants.len() != filters.len() {
+                        return Err(Lost::Garbled("an answer to other subscriptions".to_owned()));
+                    }
+                    if !std::mem::replace(&mut up, true) {
+                        send(arrive.as_ref(), Arrival::Up(false));
+                    }
+                    let refused = self.look_at(filters, &grants, id > 1, arrive.as_ref());
+                    if !refused.is_empty() {
+                        asked.refused = Some((refused, Instant::now() + ASKING_AGAIN));
+                    }
+                }
+                Some(Ok(Incident::Confirmed { .. })) => {}
             }
         }
-    });
-    (events, AbortOnDropHandle::new(polling))
+    }
+
+    /// A broker may keep a session for less long than it was asked to (MQTT 5.0, 3.2.2.3.2).
+    fn look_at_terms(&self, welcome: &super::packets::Welcome) {
+        if let Some(seconds) = welcome.session_expiry
+            && u64::from(seconds) < self.session_expiry.as_secs()
+        {
+            let why = format!(
+                "the broker keeps messages for {seconds} s only while the gateway is away: raise \
+                 its own limit, or shorten session-expiry"
+            );
+            self.trouble(Trouble::Weakened, &why);
+        }
+    }
+
+    /// Tells what the broker does not grant. Gives the filters it refuses.
+    fn look_at(
+        &self,
+        filters: Vec<(String, u8)>,
+        grants: &[Grant],
+        again: bool,
+        arrive: Option<&mpsc::UnboundedSender<Arrival>>,
+    ) -> Vec<(String, u8)> {
+        let mut refused = Vec::new();
+        for ((filter, wanted), grant) in filters.into_iter().zip(grants) {
+            let owners = self.owners(&filter);
+            let why = match grant {
+                Grant::Qos(granted) if *granted >= wanted => {
+                    if again {
+                        send(arrive, Arrival::Heard(owners));
+                    }
+                    continue;
+                }
+                Grant::Qos(granted) => {
+                    let why = format!(
+                        "the broker grants QoS {granted} for {filter}, not {wanted}: messages may \
+                         be lost; raise its own limit, or set qos: {granted} if that may be"
+                    );
+                    for owner in &owners {
+                        self.floor.observer.trouble(owner, Trouble::Weakened, &why);
+                    }
+                    continue;
+                }
+                Grant::Refused(why) => {
+                    format!("the broker refuses the subscription to {filter}: {why}")
+                }
+            };
+            for owner in &owners {
+                self.floor.observer.trouble(owner, Trouble::Refused, &why);
+            }
+            send(arrive, Arrival::Deaf(owners, why));
+            refused.push((filter, wanted));
+        }
+        refused
+    }
+}
+
+fn send(arrive: Option<&mpsc::UnboundedSender<Arrival>>, arrival: Arrival) {
+    if let Some(arrive) = arrive {
+        // The receiver is gone only when the gateway takes no more signals.
+        let _ = arrive.send(arrival);
+    }
 }
 
 /// The topics of all messages, each once, with the highest quality of service asked for. One
 /// that another covers is left out: a broker may send a message once for each filter that it
 /// matches (MQTT 3.1.1, 3.3.5), and it would be counted as often.
-pub(super) fn filters(wanted: impl Iterator<Item = (String, u8)>) -> Vec<(String, QoS)> {
+pub(super) fn filters(wanted: impl Iterator<Item = (String, u8)>) -> Vec<(String, u8)> {
     let mut highest: HashMap<String, u8> = HashMap::new();
     for (topic, qos) in wanted {
         let known = highest.entry(topic).or_default();
@@ -89,17 +187,7 @@ pub(super) fn filters(wanted: impl Iterator<Item = (String, u8)>) -> Vec<(String
             highest.remove(&topic);
         }
     }
-    let mut filters: Vec<_> = highest
-        .into_iter()
-        .map(|(topic, qos)| {
-            let qos = match qos {
-                0 => QoS::AtMostOnce,
-                1 => QoS::AtLeastOnce,
-                _ => QoS::ExactlyOnce,
-            };
-            (topic, qos)
-        })
-        .collect();
-    filters.sort_by(|(a, _), (b, _)| a.cmp(b));
+    let mut filters: Vec<_> = highest.into_iter().collect();
+    filters.sort();
     filters
 }

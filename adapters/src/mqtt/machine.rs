@@ -9,16 +9,17 @@ use std::sync::{Arc, Mutex as Slot, PoisonError};
 use std::time::Duration;
 
 use async_trait::async_trait;
-use rumqttc::{MqttOptions, Publish};
 use serde_json::Value;
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::signal::Said;
 use tokio::sync::{Mutex, mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
+use super::access::{Access, Memory};
 use super::encode;
-use super::outbox::{Keeping, Outbox, Post};
-use super::settings::{Message, Output, Settings, Signal};
+use super::outbox::{Keeping, Outbox, Woe};
+use super::packets::{Arrived, Post};
+use super::settings::{Broker, Message, Output, Settings, Signal};
 use crate::settings::Drive;
 use crate::simulated::{Answered, CannotFail, CannotSay, Fault, Simulated, Wired};
 
@@ -32,7 +33,7 @@ const NOISE: &[u8] = b"\xff\xfe{ noise";
 /// broker that goes away. It ends when dropped.
 pub struct Machine {
     name: MachineName,
-    broker: SocketAddr,
+    broker: Broker,
     settings: Settings,
     /// The way out; none while it has no power.
     outbox: watch::Sender<Option<Outbox>>,
@@ -70,6 +71,12 @@ impl Machine {
     /// A machine of this name at the broker there.
     #[must_use]
     pub fn start(broker: SocketAddr, name: &MachineName, settings: Settings) -> Self {
+        Self::begin(Broker::plain(broker), name, settings, false)
+    }
+
+    /// A machine of this name at a broker that is reached the way the gateway reaches it.
+    #[must_use]
+    pub fn at(broker: Broker, name: &MachineName, settings: Settings) -> Self {
         Self::begin(broker, name, settings, false)
     }
 
@@ -77,10 +84,10 @@ impl Machine {
     /// when it loses its power, where its settings map a `link`.
     #[must_use]
     pub fn start_announcing(broker: SocketAddr, name: &MachineName, settings: Settings) -> Self {
-        Self::begin(broker, name, settings, true)
+        Self::begin(Broker::plain(broker), name, settings, true)
     }
 
-    fn begin(broker: SocketAddr, name: &MachineName, settings: Settings, announces: bool) -> Self {
+    fn begin(broker: Broker, name: &MachineName, settings: Settings, announces: bool) -> Self {
         let mut outputs = BTreeMap::new();
         let mut levers = Vec::new();
         for output in settings.outputs.iter().filter(|output| output.drive != Drive::Heartbeat) {
@@ -119,21 +126,18 @@ impl Machine {
         *lock(&self.power) = power.clone();
         let (arrive, arrivals) = mpsc::channel(WAITING);
         let told = self.settings.outputs.iter().map(|output| output.topic.clone());
-        let (host, port) = (self.broker.ip().to_string(), self.broker.port());
-        let mut options = MqttOptions::new(format!("simulated-{}", self.name), host, port);
-        options
-            .set_keep_alive(Duration::from_secs(10))
-            .set_clean_session(false)
-            .set_max_packet_size(1 << 20, 1 << 20)
-            .set_inflight(64);
         let (outbox, _) = Outbox::start(Keeping {
-            options,
+            access: Access::new(self.broker.clone()),
+            client: format!("simulated-{}", self.name),
+            memory: Memory::Kept,
+            will: None,
             subscriptions: told.chain(self.ears.answers_on.iter().cloned()).collect(),
             arrivals: Some(arrive),
             stop: power,
-            on_loss: Box::new(
-                |error| tracing::debug!(%error, "a simulated machine lost its broker"),
-            ),
+            on_trouble: Box::new(|woe| match woe {
+                Woe::Lost(lost) => tracing::debug!(?lost, "a simulated machine lost its broker"),
+                Woe::Unwanted(topic, why) => tracing::debug!(topic, why, "it is not taken"),
+            }),
         });
         tokio::spawn(self.ears.clone().listen(arrivals, outbox.clone()));
         if let Some(birth) = self.announcement(&Said::LinkUp { resumed: false }) {
@@ -210,11 +214,9 @@ fn measures(entry: &Message, said: &Said) -> bool {
 
 /// The message that says it, with the name of the machine it is about where it names one.
 fn post(entry: &Message, of: Option<&MachineName>, said: &Said, identity: Option<&str>) -> Post {
-    let mut payload = encode::message(entry, said, identity);
-    if let (Some(of), Some(pointer)) = (of, &entry.machine) {
-        payload = encode::with_word(&payload, pointer, of.as_str());
-    }
-    Post { topic: entry.topic.replace(['+', '#'], "any"), payload, retain: false }
+    let of = of.map(MachineName::as_str);
+    let (topic, payload) = encode::message(entry, of, said, identity);
+    Post { topic, payload, retain: false }
 }
 
 /// Tells over each new connection that it is there.
@@ -336,7 +338,7 @@ struct Ears {
 }
 
 impl Ears {
-    async fn listen(self, mut arrivals: mpsc::Receiver<Publish>, outbox: Outbox) {
+    async fn listen(self, mut arrivals: mpsc::Receiver<Arrived>, outbox: Outbox) {
         while let Some(publish) = arrivals.recv().await {
             if self.answers_on.contains(&publish.topic) {
                 if let Some(answer) = read_answer(&publish.payload)
@@ -350,7 +352,7 @@ impl Ears {
         }
     }
 
-    async fn pull_levers(&self, publish: &Publish, outbox: &Outbox) {
+    async fn pull_levers(&self, publish: &Arrived, outbox: &Outbox) {
         let word = String::from_utf8_lossy(&publish.payload).into_owned();
         for (output, lever) in
             self.levers.iter().filter(|(output, _)| output.topic == publish.topic)

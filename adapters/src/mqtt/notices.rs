@@ -5,21 +5,18 @@ use std::sync::Arc;
 use futures::future::join_all;
 use tokio_util::sync::CancellationToken;
 
-use super::outbox::{Outbox, Post};
+use super::outbox::Outbox;
+use super::packets::Post;
 use super::settings::Publish;
 use crate::link::{Due, Owing};
 
 /// Notices under way at the same time. Few, so that a permission need not wait for them long.
 const UNDER_WAY: usize = 8;
 
-/// Where the gateway says whether it is there.
-pub(super) fn presence_topic(publish: &Publish) -> String {
-    format!("{}/gateway", publish.under)
-}
-
 /// Says that the gateway is there, or not.
-pub(super) fn presence(online: bool) -> Vec<u8> {
-    format!(r#"{{"online":{online}}}"#).into_bytes()
+pub(super) fn presence(publish: &Publish, online: bool) -> Post {
+    let topic = format!("{}/gateway", publish.under);
+    Post { topic, payload: format!(r#"{{"online":{online}}}"#).into_bytes(), retain: true }
 }
 
 /// Tells a broker what it is owed.
@@ -36,8 +33,7 @@ impl Notices {
     pub(super) async fn run(self) {
         let stop = self.stop.clone();
         stop.run_until_cancelled(self.tell()).await;
-        let gone = self.about_itself(false);
-        self.outbox.hand_over(gone).await;
+        self.outbox.hand_over(presence(&self.publish, false)).await;
     }
 
     async fn tell(&self) {
@@ -54,7 +50,7 @@ impl Notices {
     }
 
     async fn over_connection(&self) {
-        self.outbox.publish(self.about_itself(true)).await;
+        self.outbox.publish(presence(&self.publish, true)).await;
         self.owing.owe_all(&self.broker).await;
         let mut after = 0;
         loop {
@@ -70,10 +66,5 @@ impl Notices {
         let topic = format!("{}/{}", self.publish.under, due.about);
         let post = Post { topic, payload: due.body, retain: due.retain };
         self.outbox.publish(post).await.then_some(due.number)
-    }
-
-    fn about_itself(&self, online: bool) -> Post {
-        let topic = presence_topic(&self.publish);
-        Post { topic, payload: presence(online), retain: true }
     }
 }

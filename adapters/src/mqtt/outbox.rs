@@ -1,41 +1,34 @@
 //! A connection that publishes, and says when the broker has each message.
 //!
-//! The client library does not tie a message to its acknowledgement, but it sends messages in the
-//! order given and tells each one's packet id; that order is what ties them here. What the broker
-//! has not acknowledged is sent again over the next connection.
+//! What the broker has not confirmed is sent again over the next connection, where somebody still
+//! waits for it.
 
 use std::collections::{HashMap, VecDeque};
 use std::time::Duration;
 
-use rumqttc::{
-    AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, Outgoing, Packet, Publish, QoS,
-    SubscribeFilter,
-};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
+use super::access::{Access, Memory};
+use super::lost::Lost;
+use super::packets::{Arrived, Post};
+use super::session::{Incident, Order, Session};
 use crate::link::BackOff;
 
-/// Messages sent and not acknowledged at the most; well below the library's own limit, at which
-/// it stops reading.
+/// Messages sent and not confirmed at the most.
 const IN_FLIGHT: usize = 32;
 
 /// Messages that wait to be sent; more wait in their callers.
 const QUEUE: usize = 256;
 
-/// Events of the connection that wait to be looked at.
-const EVENTS: usize = 1_024;
+/// The id of the one subscription; messages have those above it.
+const SUBSCRIPTION: u16 = 1;
+
+/// Longest wait for the answer to it.
+const SUBSCRIBING: Duration = Duration::from_secs(10);
 
 /// Longest wait for acknowledgements at an orderly end.
 const LAST_ACKS: Duration = Duration::from_secs(2);
-
-/// A message to publish with QoS 1.
-#[derive(Debug, Clone)]
-pub(super) struct Post {
-    pub(super) topic: String,
-    pub(super) payload: Vec<u8>,
-    pub(super) retain: bool,
-}
 
 struct Job {
     post: Post,
@@ -52,13 +45,24 @@ pub(super) struct Outbox {
 
 /// What an outbox is made with.
 pub(super) struct Keeping {
-    pub(super) options: MqttOptions,
+    pub(super) access: Access,
+    pub(super) client: String,
+    pub(super) memory: Memory,
+    /// What the broker shall publish when the connection ends without leave.
+    pub(super) will: Option<Post>,
     pub(super) subscriptions: Vec<String>,
     /// Where messages that arrive go. What does not fit is dropped: these are states, told again.
-    pub(super) arrivals: Option<mpsc::Sender<Publish>>,
+    pub(super) arrivals: Option<mpsc::Sender<Arrived>>,
     pub(super) stop: CancellationToken,
-    /// Hears why a connection ended.
-    pub(super) on_loss: Box<dyn Fn(&ConnectionError) + Send + Sync>,
+    /// Hears why a connection ended, or why the broker did not take a message.
+    pub(super) on_trouble: Box<dyn Fn(Woe<'_>) + Send + Sync>,
+}
+
+/// What can go wrong with publishing.
+pub(super) enum Woe<'a> {
+    Lost(&'a Lost),
+    /// The broker does not take messages on this topic; why.
+    Unwanted(&'a str, &'a str),
 }
 
 impl Outbox {
@@ -73,8 +77,8 @@ impl Outbox {
             shown,
             connections: 0,
             unsent: VecDeque::new(),
-            unnamed: VecDeque::new(),
-            named: HashMap::new(),
+            under_way: HashMap::new(),
+            given: 0,
         };
         (Self { jobs, connected }, tokio::spawn(keeper.run()))
     }
@@ -104,14 +108,13 @@ struct Keeper {
     connections: u64,
     /// Not given to the present connection yet.
     unsent: VecDeque<Job>,
-    /// Given to it, its packet id not told yet.
-    unnamed: VecDeque<Job>,
-    /// On its way under this packet id.
-    named: HashMap<u16, (u64, Job)>,
+    /// On its way under this packet id, and the how-manieth it was.
+    under_way: HashMap<u16, (u64, Job)>,
+    given: u64,
 }
 
 enum Ended {
-    Lost(ConnectionError),
+    Lost(Lost),
     Stopped,
 }
 
@@ -121,7 +124,7 @@ impl Keeper {
         loop {
             match self.connection(&mut back_off).await {
                 Ended::Stopped => return,
-                Ended::Lost(error) => (self.keeping.on_loss)(&error),
+                Ended::Lost(lost) => (self.keeping.on_trouble)(Woe::Lost(&lost)),
             }
             self.shown.send_replace(0);
             self.take_back();
@@ -151,37 +154,75 @@ impl Keeper {
     /// message that nobody waits for, or no longer: an answer would come too late, and a state is
     /// told anew; an old permission must not come before a new refusal.
     fn take_back(&mut self) {
-        let mut named: Vec<(u64, Job)> = self.named.drain().map(|(_, named)| named).collect();
-        named.sort_by_key(|(order, _)| *order);
-        for job in self.unnamed.drain(..).rev() {
-            self.unsent.push_front(job);
-        }
-        for (_, job) in named.into_iter().rev() {
+        let mut under_way: Vec<(u64, Job)> = self.under_way.drain().map(|(_, job)| job).collect();
+        under_way.sort_by_key(|(given, _)| *given);
+        for (_, job) in under_way.into_iter().rev() {
             self.unsent.push_front(job);
         }
         self.unsent.retain(|job| job.done.as_ref().is_some_and(|done| !done.is_closed()));
     }
 
     async fn connection(&mut self, back_off: &mut BackOff) -> Ended {
-        let (client, event_loop) = AsyncClient::new(self.keeping.options.clone(), QUEUE);
-        let (tell, mut events) = mpsc::channel(EVENTS);
-        let polling = tokio::spawn(poll(event_loop, tell));
-        let mut order = 0;
-        let mut ready = false;
+        let opening = async {
+            let keeping = &self.keeping;
+            let mut hello = keeping.access.hello(keeping.client.clone(), keeping.memory)?;
+            hello.will.clone_from(&keeping.will);
+            Session::open(&keeping.access, &hello).await
+        };
+        let mut session = tokio::select! {
+            () = self.keeping.stop.cancelled() => return Ended::Stopped,
+            opened = opening => match opened {
+                Ok(session) => session,
+                Err(lost) => return Ended::Lost(lost),
+            },
+        };
+        if let Err(lost) = self.subscribe(&mut session).await {
+            return Ended::Lost(lost);
+        }
+        self.connections += 1;
+        self.shown.send_replace(self.connections);
+        let begun = tokio::time::Instant::now();
+        let ended = self.work(&mut session).await;
+        if begun.elapsed() >= super::STEADY {
+            back_off.reset();
+        }
+        ended
+    }
+
+    /// Subscribes, where anything is listened to, and waits until that is granted.
+    async fn subscribe(&mut self, session: &mut Session) -> Result<(), Lost> {
+        let topics = self.keeping.subscriptions.iter();
+        let filters: Vec<_> = topics.map(|topic| (topic.clone(), 1)).collect();
+        if filters.is_empty() {
+            return Ok(());
+        }
+        // A connection that is gone tells so itself.
+        let _ = session.orders.send(Order::Subscribe(SUBSCRIPTION, filters)).await;
+        let granted = async {
+            loop {
+                match session.incidents.recv().await {
+                    Some(Ok(Incident::Granted { .. })) => return Ok(()),
+                    Some(Ok(incident)) => self.hear(incident, &session.orders).await,
+                    Some(Err(lost)) => return Err(lost),
+                    None => return Err(Lost::Broken(None)),
+                }
+            }
+        };
+        let answered = tokio::time::timeout(SUBSCRIBING, granted).await;
+        answered.map_err(|_| Lost::Late("a subscription"))?
+    }
+
+    async fn work(&mut self, session: &mut Session) -> Ended {
+        let most = IN_FLIGHT.min(usize::from(session.welcome.receive_maximum));
         let stop = self.keeping.stop.clone();
         let ended = loop {
-            while ready && self.in_flight() < IN_FLIGHT && self.give_next(&client) {}
+            self.give(session, most).await;
             tokio::select! {
                 () = stop.cancelled() => break Ended::Stopped,
-                event = events.recv() => match event {
-                    Some(Ok(event)) => {
-                        if self.hear(event, &client, &mut order) {
-                            ready = true;
-                            back_off.reset();
-                        }
-                    }
-                    Some(Err(error)) => break Ended::Lost(error),
-                    None => break Ended::Lost(ConnectionError::RequestsDone),
+                incident = session.incidents.recv() => match incident {
+                    Some(Ok(incident)) => self.hear(incident, &session.orders).await,
+                    Some(Err(lost)) => break Ended::Lost(lost),
+                    None => break Ended::Lost(Lost::Broken(None)),
                 },
                 job = self.waiting.recv(), if self.unsent.len() < QUEUE => match job {
                     Some(job) => self.unsent.push_back(job),
@@ -190,114 +231,73 @@ impl Keeper {
             }
         };
         if matches!(ended, Ended::Stopped) {
-            let finish = self.finish(&client, &mut events, ready, order);
-            let _ = tokio::time::timeout(LAST_ACKS, finish).await;
+            let _ = tokio::time::timeout(LAST_ACKS, self.finish(session, most)).await;
         }
-        polling.abort();
         ended
     }
 
     /// Sends what was handed over and waits for the broker, then takes leave of it.
-    async fn finish(
-        &mut self,
-        client: &AsyncClient,
-        events: &mut mpsc::Receiver<Result<Event, ConnectionError>>,
-        ready: bool,
-        mut order: u64,
-    ) {
-        // A broker that has not let us in cannot take anything, not even leave.
-        if !ready {
-            return;
-        }
+    async fn finish(&mut self, session: &mut Session, most: usize) {
         while let Ok(job) = self.waiting.try_recv() {
             self.unsent.push_back(job);
         }
-        while self.in_flight() > 0 || !self.unsent.is_empty() {
-            while self.in_flight() < IN_FLIGHT && self.give_next(client) {}
-            match events.recv().await {
-                Some(Ok(event)) => self.hear(event, client, &mut order),
+        while !self.under_way.is_empty() || !self.unsent.is_empty() {
+            self.give(session, most).await;
+            match session.incidents.recv().await {
+                Some(Ok(incident)) => self.hear(incident, &session.orders).await,
                 _ => return,
-            };
+            }
         }
-        if client.try_disconnect().is_ok() {
-            while let Some(Ok(_)) = events.recv().await {}
+        if session.orders.send(Order::Leave).await.is_ok() {
+            while let Some(Ok(_)) = session.incidents.recv().await {}
         }
     }
 
-    fn in_flight(&self) -> usize {
-        self.unnamed.len() + self.named.len()
-    }
-
-    fn give_next(&mut self, client: &AsyncClient) -> bool {
-        let Some(job) = self.unsent.pop_front() else {
-            return false;
-        };
-        let Post { topic, payload, retain } = job.post.clone();
-        if client.try_publish(topic, QoS::AtLeastOnce, retain, payload).is_err() {
-            self.unsent.push_front(job);
-            return false;
+    /// Gives the connection as many messages as may be under way.
+    async fn give(&mut self, session: &Session, most: usize) {
+        while self.under_way.len() < most
+            && let Some(job) = self.unsent.pop_front()
+        {
+            self.given += 1;
+            let id = self.free_id();
+            // A connection that is gone tells so itself.
+            let _ = session.orders.send(Order::Publish(id, job.post.clone())).await;
+            self.under_way.insert(id, (self.given, job));
         }
-        self.unnamed.push_back(job);
-        true
     }
 
-    /// Takes note of an event; true when the connection is ready for messages.
-    fn hear(&mut self, event: Event, client: &AsyncClient, order: &mut u64) -> bool {
-        match event {
-            Event::Incoming(Packet::ConnAck(_)) => {
-                let filters = self.keeping.subscriptions.iter();
-                let filters: Vec<_> = filters
-                    .map(|topic| SubscribeFilter::new(topic.clone(), QoS::AtLeastOnce))
-                    .collect();
-                if filters.is_empty() {
-                    return self.ready();
+    /// An id that nothing under way has; there are far more than may be under way.
+    fn free_id(&self) -> u16 {
+        let above = u64::from(u16::MAX - SUBSCRIPTION);
+        let nth = |at: u64| u16::try_from(at % above).unwrap_or(0) + SUBSCRIPTION + 1;
+        let ids = (self.given..).map(nth);
+        ids.take(usize::from(u16::MAX)).find(|id| !self.under_way.contains_key(id)).unwrap_or(2)
+    }
+
+    async fn hear(&mut self, incident: Incident, orders: &mpsc::Sender<Order>) {
+        match incident {
+            Incident::Confirmed { id, refusal } => {
+                let Some((_, job)) = self.under_way.remove(&id) else { return };
+                match (refusal, job.done) {
+                    (Some(why), _) => {
+                        (self.keeping.on_trouble)(Woe::Unwanted(&job.post.topic, &why));
+                    }
+                    (None, Some(done)) => {
+                        // Who no longer waits has given up on the message, not we.
+                        let _ = done.send(());
+                    }
+                    (None, None) => {}
                 }
-                if client.try_subscribe_many(filters).is_err() {
-                    tracing::debug!("the client takes no subscription");
-                }
-                false
             }
-            Event::Incoming(Packet::SubAck(_)) => self.ready(),
-            Event::Outgoing(Outgoing::Publish(id)) => {
-                if let Some(job) = self.unnamed.pop_front() {
-                    *order += 1;
-                    self.named.insert(id, (*order, job));
-                }
-                false
-            }
-            Event::Incoming(Packet::PubAck(ack)) => {
-                let job = self.named.remove(&ack.pkid).map(|(_, job)| job);
-                if let Some(done) = job.and_then(|job| job.done) {
-                    // Who no longer waits has given up on the message, not we.
-                    let _ = done.send(());
-                }
-                false
-            }
-            Event::Incoming(Packet::Publish(publish)) => {
+            Incident::Message(arrived, _) => {
+                let _ = orders.send(Order::Acknowledge(arrived.token)).await;
                 if let Some(arrivals) = &self.keeping.arrivals
-                    && arrivals.try_send(publish).is_err()
+                    && arrivals.try_send(arrived).is_err()
                 {
                     tracing::debug!("a message that arrived did not fit");
                 }
-                false
             }
-            _ => false,
-        }
-    }
-
-    fn ready(&mut self) -> bool {
-        self.connections += 1;
-        self.shown.send_replace(self.connections);
-        true
-    }
-}
-
-async fn poll(mut event_loop: EventLoop, tell: mpsc::Sender<Result<Event, ConnectionError>>) {
-    loop {
-        let event = event_loop.poll().await;
-        let over = event.is_err();
-        if tell.send(event).await.is_err() || over {
-            return;
+            Incident::Granted { .. } => {}
         }
     }
 }

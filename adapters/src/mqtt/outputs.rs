@@ -9,7 +9,8 @@ use stencilward_domain::outputs::Wanted;
 use tokio::sync::Notify;
 use tokio::time::Instant;
 
-use super::outbox::{Outbox, Post};
+use super::outbox::Outbox;
+use super::packets::Post;
 use super::settings::{Output, Settings};
 use crate::link::{Floor, Trouble};
 use crate::settings::Drive;
@@ -55,6 +56,12 @@ impl ReadBacks {
             }
         }
         true
+    }
+
+    /// The broker is lost: what a machine shows now is not known.
+    pub(super) fn forget(&self) {
+        self.lock().clear();
+        self.changed.notify_one();
     }
 
     fn shown(&self, output: &Output) -> Option<bool> {
@@ -151,6 +158,8 @@ impl Outputs {
                     () = stop.cancelled() => break,
                     () = self.compare(&now) => {}
                 }
+            } else {
+                self.show(&now);
             }
             tokio::select! {
                 () = stop.cancelled() => break,
@@ -173,6 +182,15 @@ impl Outputs {
         self.beat = None;
         for driven in &mut self.driven {
             driven.published = None;
+        }
+    }
+
+    /// Tells what is wanted and shown while nothing can be done about it.
+    fn show(&self, wanted: &Wanted) {
+        for driven in &self.driven {
+            let permits = wanted.permits(&driven.machine, &driven.name);
+            let shown = self.read_backs.shown(&driven.output);
+            self.floor.observer.output(&driven.machine, &driven.name, permits, shown);
         }
     }
 

@@ -12,11 +12,13 @@ pub(super) type Garbled = (Trouble, String);
 pub(super) struct Text<'a> {
     payload: &'a [u8],
     json: Option<Result<Value, String>>,
+    /// The levels of the topic that have a name.
+    levels: Vec<(String, Value)>,
 }
 
 impl<'a> Text<'a> {
     pub(super) fn new(payload: &'a [u8]) -> Self {
-        Self { payload, json: None }
+        Self { payload, json: None, levels: Vec::new() }
     }
 
     fn json(&mut self) -> Result<&Value, Garbled> {
@@ -27,14 +29,27 @@ impl<'a> Text<'a> {
             .map_err(|error| (Trouble::Unreadable, format!("the payload is no JSON ({error})")))
     }
 
+    /// What can be pointed to with the name of a level, from now on.
+    pub(super) fn name_levels<'l>(&mut self, levels: impl Iterator<Item = (&'l str, &'l str)>) {
+        self.levels = levels.map(|(name, value)| (format!("{{{name}}}"), value.into())).collect();
+    }
+
+    /// What stands at the place: a JSON pointer (RFC 6901), or the name of a level in braces.
+    fn at(&mut self, place: &str) -> Result<Option<&Value>, Garbled> {
+        if place.starts_with('{') {
+            return Ok(self.levels.iter().find(|(name, _)| name == place).map(|(_, value)| value));
+        }
+        Ok(self.json()?.pointer(place))
+    }
+
     /// What the pointer shows; none when it is missing or null.
     pub(super) fn find(&mut self, pointer: &str) -> Result<Option<&Value>, Garbled> {
-        Ok(self.json()?.pointer(pointer).filter(|value| !value.is_null()))
+        Ok(self.at(pointer)?.filter(|value| !value.is_null()))
     }
 
     /// A fault when the pointer leads nowhere; null is something.
     pub(super) fn present(&mut self, pointer: &str) -> Result<(), Garbled> {
-        match self.json()?.pointer(pointer) {
+        match self.at(pointer)? {
             Some(_) => Ok(()),
             None => Err((Trouble::Missing, format!("{pointer} is not in the payload"))),
         }

@@ -1,11 +1,11 @@
 //! What is recorded of a machine's messages, and how it is decoded again. Nothing here waits.
 
-use rumqttc::Publish;
 use serde::{Deserialize, Serialize};
 use stencilward_domain::names::MachineName;
 use stencilward_domain::signal::Said;
 use stencilward_domain::time::Timestamp;
 
+use super::packets::Arrived;
 use super::router::{Reading, Router};
 use super::settings::Settings;
 use crate::link::{Observer, Trouble};
@@ -31,20 +31,20 @@ pub struct Received {
 pub(super) fn message(
     observer: &dyn Observer,
     router: &Router,
-    publish: &Publish,
+    arrived: &Arrived,
     readings: &[Reading],
 ) {
     let Some(tapes) = observer.tapes() else { return };
-    for owner in router.owners(&publish.topic) {
+    for owner in router.owners(&arrived.topic) {
         if let Some(tape) = tapes.get(owner)
-            && tape.takes(publish.payload.len() + publish.topic.len())
+            && tape.takes(arrived.payload.len() + arrived.topic.len())
         {
             let message = Received {
-                topic: publish.topic.clone(),
-                payload: Bytes::of(&publish.payload),
-                retained: publish.retain,
-                qos: publish.qos as u8,
-                duplicate: publish.dup,
+                topic: arrived.topic.clone(),
+                payload: Bytes::of(&arrived.payload),
+                retained: arrived.stored,
+                qos: arrived.token.qos,
+                duplicate: arrived.again,
             };
             tape.put(Raw::Message(message), given(owner, readings));
         }

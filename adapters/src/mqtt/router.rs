@@ -21,10 +21,17 @@ pub struct Reading {
     pub answer: Option<String>,
 }
 
+#[derive(Debug)]
+struct Entry {
+    machine: MachineName,
+    message: Message,
+    filter: String,
+}
+
 /// Finds the settings that a topic belongs to.
 #[derive(Debug, Default)]
 pub struct Router {
-    entries: Vec<(MachineName, Message)>,
+    entries: Vec<Entry>,
     exact: HashMap<String, Vec<usize>>,
     wild: Vec<usize>,
 }
@@ -37,12 +44,17 @@ impl Router {
         for (machine, settings) in machines {
             for message in &settings.messages {
                 let index = router.entries.len();
-                if topic::is_wild(&message.topic) {
+                let filter = topic::filter(&message.topic);
+                if topic::is_wild(&filter) {
                     router.wild.push(index);
                 } else {
-                    router.exact.entry(message.topic.clone()).or_default().push(index);
+                    router.exact.entry(filter.clone()).or_default().push(index);
                 }
-                router.entries.push((machine.clone(), message.clone()));
+                router.entries.push(Entry {
+                    machine: machine.clone(),
+                    message: message.clone(),
+                    filter,
+                });
             }
         }
         router
@@ -54,14 +66,21 @@ impl Router {
     pub fn read(&self, name: &str, payload: &[u8], stored: bool, at: Timestamp) -> Vec<Reading> {
         let exact = self.exact.get(name).map(Vec::as_slice).unwrap_or_default();
         let wild = self.wild.iter().filter(|index| {
-            self.entries.get(**index).is_some_and(|(_, entry)| topic::matches(&entry.topic, name))
+            self.entries.get(**index).is_some_and(|entry| topic::matches(&entry.filter, name))
         });
         let mut text = Text::new(payload);
         let mut readings = Vec::new();
-        for (machine, message) in exact.iter().chain(wild).filter_map(|i| self.entries.get(*i)) {
-            if let Some(signal) = message.read(machine, &mut text, stored, at) {
-                let (machine, answer) = (machine.clone(), message.answer.clone());
-                readings.push(Reading { machine, signal, answer });
+        for entry in exact.iter().chain(wild).filter_map(|i| self.entries.get(*i)) {
+            let message = &entry.message;
+            text.name_levels(topic::levels(&message.topic, name));
+            let number = message.number(&entry.machine, name, &mut text, stored, at);
+            let signal = message.read(&entry.machine, &mut text, stored, at);
+            for (signal, answer) in number
+                .map(|number| (number, None))
+                .into_iter()
+                .chain(signal.map(|signal| (signal, message.answer.clone())))
+            {
+                readings.push(Reading { machine: entry.machine.clone(), signal, answer });
             }
         }
         readings
@@ -81,6 +100,6 @@ impl Router {
                 .wild
                 .iter()
                 .filter_map(|i| self.entries.get(*i))
-                .any(|(_, entry)| topic::matches(&entry.topic, name))
+                .any(|entry| topic::matches(&entry.filter, name))
     }
 }

@@ -1,59 +1,18 @@
 //! The MQTT part of the configuration: brokers, and what a machine's messages mean.
 
+mod broker;
 mod message;
-
-use std::time::Duration;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_domain::names::OutputName;
 
-use crate::settings::{Drive, Span, Tally};
+use super::topic;
+use crate::settings::{Drive, Tally};
 
+pub use broker::{Broker, Tls, Version};
 pub use message::{Measures, Message, Signal};
 pub(super) use message::{Outcome, State};
-
-/// An MQTT broker that machines speak through.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Broker {
-    /// The name that machines refer to it by.
-    pub name: String,
-    /// Where it listens: host name or IP address, and port, such as `127.0.0.1:1883`.
-    pub address: String,
-    /// The client id; `-in` and `-out` are added for the two connections. No other client of
-    /// this broker may have it, and it must stay the same: the broker keeps the messages that
-    /// came while the gateway was away under it.
-    pub client: String,
-    /// Longest silence on a connection before a sign of life is asked for.
-    #[serde(default = "ten_seconds")]
-    pub keep_alive: Span,
-    /// Largest message taken, in bytes.
-    #[serde(default = "quarter_mebibyte")]
-    #[schemars(range(min = 1024, max = 67_108_864))]
-    pub largest_message: usize,
-    /// The user name, where the broker asks for one.
-    #[serde(default)]
-    pub user: Option<String>,
-    /// The file that holds the password. The password itself never stands in the configuration.
-    #[serde(default)]
-    pub password_file: Option<String>,
-    /// The environment variable that holds the password.
-    #[serde(default)]
-    pub password_env: Option<String>,
-    /// What the gateway publishes there for everybody: the condition of stencils and machines,
-    /// and its decisions.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub publish: Option<Publish>,
-}
-
-fn ten_seconds() -> Span {
-    Span(Duration::from_secs(10))
-}
-
-fn quarter_mebibyte() -> usize {
-    256 * 1024
-}
 
 /// What the gateway tells everybody who listens at a broker.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -110,6 +69,12 @@ fn yes() -> bool {
 }
 
 impl Settings {
+    /// All topics that are listened to for it.
+    pub(super) fn topics(&self) -> impl Iterator<Item = String> {
+        let told = self.outputs.iter().filter_map(|output| output.read_back.clone());
+        self.messages.iter().map(|message| topic::filter(&message.topic)).chain(told)
+    }
+
     /// The outputs by name, with what each follows.
     #[must_use]
     pub fn outputs(&self) -> Vec<(OutputName, Drive)> {

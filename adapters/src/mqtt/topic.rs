@@ -1,4 +1,51 @@
-//! Topic names and filters (MQTT 3.1.1, section 4.7).
+//! Topic names and filters (MQTT 3.1.1, section 4.7), and levels that have a name in the settings:
+//! `floor/{line}/{machine}/strokes` listens to `floor/+/+/strokes`.
+
+/// The name of a level that has one.
+fn name_of(level: &str) -> Option<&str> {
+    level.strip_prefix('{')?.strip_suffix('}')
+}
+
+/// The names that a topic of the settings gives to levels.
+pub(super) fn names(topic: &str) -> impl Iterator<Item = &str> {
+    topic.split('/').filter_map(name_of)
+}
+
+/// The filter that listens to a topic of the settings.
+#[must_use]
+pub(super) fn filter(topic: &str) -> String {
+    let levels = topic.split('/').map(|level| name_of(level).map_or(level, |_| "+"));
+    levels.collect::<Vec<_>>().join("/")
+}
+
+/// What a topic has where the settings name a level. They must match.
+pub(super) fn levels<'a>(
+    settings: &'a str,
+    topic: &'a str,
+) -> impl Iterator<Item = (&'a str, &'a str)> {
+    let pairs = settings.split('/').zip(topic.split('/'));
+    pairs.filter_map(|(level, value)| Some((name_of(level)?, value)))
+}
+
+/// What is wrong with the topic of a message, if anything.
+#[must_use]
+pub(super) fn settings_fault(topic: &str) -> Option<&'static str> {
+    let mut seen: Vec<&str> = names(topic).collect();
+    let named = seen.len();
+    seen.sort_unstable();
+    seen.dedup();
+    let is_name = |name: &&str| {
+        !name.is_empty()
+            && name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
+    };
+    if seen.len() < named {
+        Some("two levels have the same name")
+    } else if !seen.iter().all(is_name) || filter(topic).contains(['{', '}']) {
+        Some("a named level is a whole level, such as floor/{line}/strokes, in small letters")
+    } else {
+        filter_fault(&filter(topic))
+    }
+}
 
 /// True when the topic name matches the filter. Wildcards do not match names that begin with
 /// `$` (4.7.2).
@@ -37,6 +84,24 @@ pub(super) fn covers(wide: &str, narrow: &str) -> bool {
     levels.next().is_none()
 }
 
+/// True when a topic may match both filters.
+#[must_use]
+pub(super) fn overlap(one: &str, other: &str) -> bool {
+    let wild = |filter: &str| filter.starts_with(['+', '#']);
+    if (one.starts_with('$') && wild(other)) || (other.starts_with('$') && wild(one)) {
+        return false;
+    }
+    let (mut one, mut other) = (one.split('/'), other.split('/'));
+    loop {
+        match (one.next(), other.next()) {
+            (None, None) | (Some("#"), _) | (_, Some("#")) => return true,
+            (Some("+"), Some(_)) | (Some(_), Some("+")) => {}
+            (Some(a), Some(b)) if a == b => {}
+            _ => return false,
+        }
+    }
+}
+
 /// True when the filter has a wildcard.
 #[must_use]
 pub(super) fn is_wild(filter: &str) -> bool {
@@ -71,6 +136,31 @@ pub(super) fn name_fault(topic: &str) -> Option<&'static str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn filters_that_share_a_topic_overlap() {
+        for (one, other) in
+            [("a/+", "+/b"), ("a/#", "+/b/c"), ("#", "a"), ("a/#", "a"), ("a", "a"), ("+", "#")]
+        {
+            assert!(overlap(one, other) && overlap(other, one), "{one} {other}");
+        }
+        for (one, other) in [("a/+", "b/+"), ("a/+", "+/b/c"), ("$SYS/a", "#"), ("a/b", "a")] {
+            assert!(!overlap(one, other) && !overlap(other, one), "{one} {other}");
+        }
+    }
+
+    #[test]
+    fn named_levels_listen_to_any() {
+        let topic = "floor/{line}/{machine}/strokes";
+        assert_eq!(filter(topic), "floor/+/+/strokes");
+        let found: Vec<_> = levels(topic, "floor/3/printer-1/strokes").collect();
+        assert_eq!(found, [("line", "3"), ("machine", "printer-1")]);
+        assert_eq!(settings_fault(topic), None);
+        assert_eq!(settings_fault("{a}/#"), None);
+        for bad in ["{a}/{a}", "{}/b", "{A}/b", "x{a}/b", "{a}b/c", "{a/b}", "{a}/#/b", ""] {
+            assert!(settings_fault(bad).is_some(), "{bad}");
+        }
+    }
 
     #[test]
     fn wide_filters_cover_narrow_ones() {

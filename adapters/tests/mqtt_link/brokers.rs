@@ -75,6 +75,11 @@ pub(crate) struct Mosquitto {
 impl Mosquitto {
     /// None, with a line to standard error, where it is not installed.
     pub(crate) fn start(test: &str, persistence: bool) -> Option<Self> {
+        Self::configured(test, persistence, "allow_anonymous true\n")
+    }
+
+    /// The same with these lines for its one listener.
+    pub(crate) fn configured(test: &str, persistence: bool, lines: &str) -> Option<Self> {
         static COUNT: AtomicU32 = AtomicU32::new(0);
         let Some(binary) = binary() else {
             assert!(std::env::var("CI").as_deref() != Ok("true"), "mosquitto is not installed");
@@ -89,8 +94,8 @@ impl Mosquitto {
         let address = free.local_addr().unwrap();
         drop(free);
         let settings = format!(
-            "listener {} 127.0.0.1\nallow_anonymous true\nuser root\nmax_queued_messages 0\n\
-             persistence {persistence}\npersistence_location {}/\n",
+            "listener {} 127.0.0.1\nuser root\nmax_queued_messages 0\n\
+             persistence {persistence}\npersistence_location {}/\n{lines}",
             address.port(),
             folder.display(),
         );

@@ -3,6 +3,7 @@
 use std::net::{SocketAddr, TcpListener};
 use std::time::Duration;
 
+use rumqttc::QoS::{AtLeastOnce, ExactlyOnce};
 use serde_json::json;
 use stencilward_adapters::link::Trouble;
 use stencilward_domain::signal::Said;
@@ -167,21 +168,49 @@ async fn the_intake_is_gone() {
     gateway.stop().await;
 }
 
-async fn oversized(address: SocketAddr) {
-    let mut gateway = Gateway::up(address, printer()).await;
+/// One that is queued, and one that is stored: each is told, acknowledged and read past, and what
+/// comes after it arrives.
+async fn oversized(address: SocketAddr, version: &str) {
     let mut client = Client::connect(address, "printer").await;
-    client.say("p/total", vec![b'1'; 5_000]).await;
-    let why = gateway.hear_lost().await;
-    assert!(why.contains("larger than largest-message (4096)"), "{why}");
-    assert!(gateway.notes.has(Trouble::Senseless, "largest-message"));
+    client.say_so("p/total", AtLeastOnce, true, vec![b'1'; 900_000]).await;
+    let mut broker = broker(address);
+    broker.version = serde_json::from_value(json!(version)).unwrap();
+    let mut gateway = Gateway::with(broker.clone(), printer(), 8);
+    gateway.hear_up().await;
+    for at in 0..3 {
+        client.say("p/total", vec![b'1'; 5_000 + at]).await;
+        client.say_so("p/total", ExactlyOnce, false, vec![b'1'; 300_000]).await;
+        client.say("p/total", at.to_string()).await;
+        assert_eq!(gateway.totals(1).await, [at as u64]);
+    }
+    if version == "3.1.1" {
+        let told = gateway.notes.troubles();
+        let larger = |(kind, why): &&(Trouble, String)| {
+            *kind == Trouble::TooLarge
+                && why.contains(" bytes on p/total is larger than largest-message (4096)")
+        };
+        assert_eq!(told.iter().filter(larger).count(), 7, "{told:?}");
+    } else {
+        // The broker was told the limit, and sends none of them.
+        assert_eq!(gateway.notes.troubles(), Vec::new());
+    }
+    gateway.stop().await;
+    client.say_so("p/total", AtLeastOnce, true, "").await;
+    let mut gateway = Gateway::with(broker, printer(), 8);
+    assert!(gateway.hear_up().await);
+    client.say("p/total", "77").await;
+    assert_eq!(gateway.totals(1).await, [77], "nothing was left behind");
     gateway.stop().await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_message_that_is_too_large() {
-    oversized(Embedded::start().await.address).await;
+    oversized(Embedded::start().await.address, "3.1.1").await;
     if let Some(broker) = Mosquitto::start("a_message_that_is_too_large", false) {
-        oversized(broker.address).await;
+        oversized(broker.address, "3.1.1").await;
+    }
+    if let Some(broker) = Mosquitto::start("a_message_that_is_too_large", false) {
+        oversized(broker.address, "5.0").await;
     }
 }
 

@@ -18,27 +18,39 @@ use crate::tap::packet;
 const CONNECT: u8 = 0x10;
 const PUBREC: u8 = 0x50;
 const PUBCOMP: u8 = 0x70;
-const SUBSCRIBE: u8 = 0x82;
+pub(crate) const SUBSCRIBE: u8 = 0x82;
 /// With QoS 1, retained.
 const PUBLISH: u8 = 0x33;
 
-struct Peer(TcpListener);
+pub(crate) struct Peer(TcpListener);
 
-struct Wire {
+pub(crate) struct Wire {
     stream: TcpStream,
     unread: Vec<u8>,
 }
 
 impl Peer {
-    async fn listen() -> (Self, SocketAddr) {
+    pub(crate) async fn listen() -> (Self, SocketAddr) {
         let listener = TcpListener::bind(("127.0.0.1", 0)).await.unwrap();
         let address = listener.local_addr().unwrap();
         (Self(listener), address)
     }
 
     /// The next connection of the consumer; those of the outbox are closed.
-    async fn consumer(&self) -> Wire {
+    pub(crate) async fn consumer(&self) -> Wire {
         self.client(b"gateway-in").await
+    }
+
+    /// What the consumer says first.
+    pub(crate) async fn consumer_says(&self) -> Vec<u8> {
+        loop {
+            let (stream, _) = within("a connection", self.0.accept()).await.unwrap();
+            let mut wire = Wire { stream, unread: Vec::new() };
+            let connect = wire.expect(CONNECT).await;
+            if connect.ends_with(b"gateway-in") {
+                return connect;
+            }
+        }
     }
 
     /// The next connection of this client; others are closed.
@@ -55,12 +67,12 @@ impl Peer {
 }
 
 impl Wire {
-    async fn send(&mut self, bytes: &[u8]) {
+    pub(crate) async fn send(&mut self, bytes: &[u8]) {
         self.stream.write_all(bytes).await.unwrap();
     }
 
     /// The next packet with this first byte.
-    async fn expect(&mut self, first: u8) -> Vec<u8> {
+    pub(crate) async fn expect(&mut self, first: u8) -> Vec<u8> {
         within("a packet", async {
             loop {
                 while let Some(packet) = packet(&mut self.unread) {
@@ -78,7 +90,7 @@ impl Wire {
     }
 
     /// Lets the consumer in, its session kept, and grants its one subscription.
-    async fn let_in(&mut self, qos: u8) {
+    pub(crate) async fn let_in(&mut self, qos: u8) {
         self.send(&[0x20, 2, 1, 0]).await;
         let subscribe = self.expect(SUBSCRIBE).await;
         self.send(&[0x90, 3, subscribe[1], subscribe[2], qos]).await;

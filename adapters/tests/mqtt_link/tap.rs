@@ -68,6 +68,11 @@ impl Tap {
     pub(crate) fn fall_silent(&self) {
         self.state.send_replace(State::Silent);
     }
+
+    /// What was silent is cut; what comes from now on passes.
+    pub(crate) fn recover(&self) {
+        self.state.send_replace(State::Open);
+    }
 }
 
 impl Drop for Tap {
@@ -84,19 +89,20 @@ async fn pass(
 ) {
     let mut buffer = vec![0; 65_536];
     let mut unread = Vec::new();
+    state.mark_unchanged();
     loop {
+        if *state.borrow() == State::Silent {
+            // Until it recovers, or the tap itself is dropped.
+            let _ = state.wait_for(|state| *state == State::Open).await;
+            return;
+        }
         let read = tokio::select! {
             read = from.read(&mut buffer) => read,
             gone = state.changed() => {
                 if gone.is_err() { return }
-                Ok(0)
+                continue;
             }
         };
-        if *state.borrow() == State::Silent {
-            // Until the tap itself is dropped.
-            while state.changed().await.is_ok() {}
-            return;
-        }
         let bytes = match read {
             Ok(0) | Err(_) => return,
             Ok(length) => &buffer[..length],

@@ -2,6 +2,7 @@
 
 mod configured;
 mod kinds;
+mod numbered;
 mod stream;
 mod why;
 
@@ -16,6 +17,7 @@ use crate::wear::WearLimits;
 
 pub use configured::Configured;
 pub use kinds::Event;
+pub use numbered::MessageNumbered;
 pub use stream::Stream;
 pub use why::{LikelyCause, WhyUnattributed};
 

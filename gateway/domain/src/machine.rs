@@ -162,6 +162,8 @@ pub struct Machine {
     pub run: Run,
     /// Messages dealt with.
     pub seen: Seen,
+    /// The last number of each of its sequences.
+    pub numbers: BTreeMap<String, u64>,
 }
 
 impl Machine {
@@ -209,6 +211,9 @@ impl Machine {
             }
             Event::FaultEnded { code, .. } => {
                 self.faults.remove(code);
+            }
+            Event::MessageNumbered(numbered) => {
+                self.numbers.insert(numbered.sequence.clone(), numbered.number);
             }
             Event::Loaded { stencil, .. } => self.seat(stencil, recorded),
             Event::Seated { stencil, unseen, .. } => {

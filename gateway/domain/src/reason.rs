@@ -122,6 +122,13 @@ pub enum Reason {
         /// What it holds.
         holds: StencilCode,
     },
+    /// Another stencil was permitted to be put there, and is on its way.
+    SlotPromised {
+        /// The slot.
+        slot: SlotName,
+        /// To which stencil.
+        to: StencilCode,
+    },
     /// In a printer without a permitted take.
     NotTaken,
     /// More strokes since the last wash than the plant allows.
@@ -178,6 +185,7 @@ impl Reason {
             Self::UnknownOrder { .. } => "unknown-order",
             Self::Elsewhere { .. } => "elsewhere",
             Self::SlotTaken { .. } => "slot-taken",
+            Self::SlotPromised { .. } => "slot-promised",
             Self::NotTaken => "not-taken",
             Self::TooManyStrokesSinceWash { .. } => "too-many-strokes-since-wash",
             Self::TooLongSinceWash { .. } => "too-long-since-wash",
@@ -282,6 +290,12 @@ impl fmt::Display for Reason {
             }
             Self::Elsewhere { place } => {
                 write!(f, "thought to be {place}: look there, or scan it out of there first")
+            }
+            Self::SlotPromised { slot, to } => {
+                write!(
+                    f,
+                    "slot {slot} waits for {to}, which may be put there now: choose another slot"
+                )
             }
             Self::SlotTaken { slot, holds } => {
                 write!(f, "slot {slot} holds {holds}: choose another slot")

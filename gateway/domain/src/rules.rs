@@ -295,6 +295,17 @@ impl Case<'_> {
         {
             against.add(Reason::SlotTaken { slot: slot.clone(), holds: other.clone() }, None);
         }
+        let permits = self.state.machines.get(rack).map(|machine| machine.permits.as_slice());
+        let promised = permits.unwrap_or_default().iter().find(|permit| {
+            permit.rule == Rule::Store
+                && permit.slot.as_ref() == Some(slot)
+                && permit.stencil != *code
+                && permit.until > self.now
+        });
+        if let Some(permit) = promised {
+            let to = permit.stencil.clone();
+            against.add(Reason::SlotPromised { slot: slot.clone(), to }, None);
+        }
     }
 }
 

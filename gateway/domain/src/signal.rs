@@ -299,6 +299,13 @@ pub enum Said {
         /// The machine's code.
         code: String,
     },
+    /// The number of a message, from a machine that numbers those of a sequence one by one.
+    MessageNumbered {
+        /// Which sequence, such as the topic it sends on.
+        sequence: String,
+        /// The number.
+        number: u64,
+    },
     /// Something was measured.
     Measured {
         /// On which stencil, if on one.
@@ -347,6 +354,7 @@ impl Said {
             Self::State { .. } => "machine-state",
             Self::FaultRaised { .. } => "fault-raised",
             Self::FaultEnded { .. } => "fault-ended",
+            Self::MessageNumbered { .. } => "message-numbered",
             Self::Measured { .. } => "measured",
             Self::OrderReleased(_) => "order-released",
             Self::OrderStarted(_) => "order-started",

@@ -237,6 +237,7 @@ pub fn machine_of(event: &Event) -> Option<&MachineName> {
         | Event::StorageBreached { rack, .. }
         | Event::Taken { rack, .. }
         | Event::SlotCleared { rack, .. } => Some(rack),
+        Event::MessageNumbered(numbered) => Some(&numbered.machine),
         Event::Decided { decision, .. } => decision.machine.as_ref(),
         _ => None,
     }

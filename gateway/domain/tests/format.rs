@@ -31,7 +31,7 @@ fn all() -> Vec<Recorded> {
 #[test]
 fn there_is_one_sample_of_each_kind() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..47).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..48).collect::<Vec<_>>());
 }
 
 #[test]

@@ -39,6 +39,7 @@ fn samples() -> Vec<Reason> {
         Reason::NotForOrder { order: order("WO-1") },
         Reason::UnknownOrder { order: Some(order("WO-1")) },
         Reason::OnTrial { machine: machine("namer") },
+        Reason::SlotPromised { slot: slot("3"), to: code("B") },
     ]
 }
 
@@ -70,6 +71,7 @@ fn ordinal(reason: &Reason) -> usize {
         Reason::NotForOrder { .. } => 22,
         Reason::UnknownOrder { .. } => 23,
         Reason::OnTrial { .. } => 24,
+        Reason::SlotPromised { .. } => 25,
     }
 }
 
@@ -82,7 +84,7 @@ const ADVICE: [&str; 14] = [
 #[test]
 fn there_is_one_sample_of_each() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..25).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..26).collect::<Vec<_>>());
 }
 
 #[test]

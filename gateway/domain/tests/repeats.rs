@@ -7,6 +7,7 @@ use common::plant::{MUTE, NAMER, NAMER_2, RACK, SCANNER, WASHER};
 use common::words::{
     emptied, occupied, order_spec, reports, seat, seated, store_asked, strokes, take_asked, washed,
 };
+use stencilward_domain::event::Event;
 use stencilward_domain::machine::IDENTITIES_KEPT;
 use stencilward_domain::signal::Said;
 
@@ -204,4 +205,29 @@ fn a_washer_that_says_its_end_twice_has_washed_once() {
     assert_eq!(floor.stencil("A").washes, 1);
     floor.after(600).says(WASHER, washed("A"));
     assert_eq!(floor.stencil("A").washes, 2, "a second programme");
+}
+
+fn numbered(number: u64) -> Said {
+    Said::MessageNumbered { sequence: "a".to_owned(), number }
+}
+
+/// What never arrived is told with how many it was, once, also after a restart; what comes again
+/// and a machine that begins anew are no gap.
+#[test]
+fn a_gap_between_numbered_messages_is_told_with_its_size() {
+    let mut floor = Floor::new();
+    let mut missed = |number: u64| -> u64 {
+        let events = floor.says(NAMER, numbered(number));
+        if number == 9 {
+            floor.start_again();
+        }
+        let of = |event: &Event| match event {
+            Event::MessageNumbered(numbered) => numbered.missed,
+            other => panic!("{other:?}"),
+        };
+        events.iter().map(of).sum()
+    };
+    let heard = [5, 6, 6, 9, 10, 8, 9, 10, 11, 1, 2, 4, u64::MAX, 0, 1];
+    let told: Vec<u64> = heard.into_iter().map(&mut missed).collect();
+    assert_eq!(told, [0, 0, 0, 2, 0, 0, 0, 0, 0, 0, 0, 1, u64::MAX - 5, 0, 0]);
 }

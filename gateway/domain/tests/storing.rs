@@ -33,7 +33,7 @@ fn each_reason_alone() {
     floor.says(WASHER, washed("A"));
     assert_eq!(against(&mut floor, "A"), [""; 0]);
     floor.bring("B", NAMER);
-    assert_eq!(against(&mut floor, "B"), ["elsewhere"]);
+    assert_eq!(against(&mut floor, "B"), ["elsewhere", "slot-promised"]);
     floor.says(RACK, occupied("1", Some("C")));
     assert_eq!(against(&mut floor, "A"), ["slot-taken"]);
     let elsewhere = floor.decides_for(&store("A", Some(NAMER), None));
@@ -294,4 +294,20 @@ fn a_refusal_takes_an_earlier_permit_back() {
     floor.bring("B", NAMER);
     floor.says(NAMER, seated("C"));
     assert!(floor.decides(RACK, store_asked("B", None)).permitted());
+}
+
+/// Two who ask for one slot at once: the first may, the second is told why not, until the first
+/// one's time is over.
+#[test]
+fn a_slot_is_promised_once() {
+    let mut floor = Floor::new();
+    for name in ["A", "B"] {
+        floor.says(WASHER, washed(name));
+    }
+    assert!(floor.decides(RACK, store_asked("A", Some("1"))).permitted());
+    let second = floor.decides(RACK, store_asked("B", Some("1")));
+    assert_eq!(codes(&second), ["slot-promised"]);
+    assert!(floor.decides(RACK, store_asked("A", Some("1"))).permitted(), "its own promise");
+    assert!(floor.decides(RACK, store_asked("B", Some("2"))).permitted());
+    assert!(floor.after(3_600).decides(RACK, store_asked("B", Some("1"))).permitted());
 }

@@ -101,8 +101,14 @@ impl Observer for Metrics {
     ) {
         let labels = [machine.as_str(), output.as_str()];
         self.families.output_wanted.with_label_values(&labels).set(i64::from(wanted));
-        if let Some(shown) = shown {
-            self.families.output_shown.with_label_values(&labels).set(i64::from(shown));
+        match shown {
+            Some(shown) => {
+                self.families.output_shown.with_label_values(&labels).set(i64::from(shown));
+            }
+            // What is not known has no series: an old value would look like the present one.
+            None => {
+                let _ = self.families.output_shown.remove_label_values(&labels);
+            }
         }
     }
 }
@@ -187,6 +193,10 @@ impl Follower {
                 families.unmatched_washes.with_label_values(&[machine.as_str()]).inc();
             }
             Event::DriedOut { .. } => families.dry_outs.inc(),
+            Event::MessageNumbered(numbered) => {
+                let machine = numbered.machine.as_str();
+                families.messages_missed.with_label_values(&[machine]).inc_by(numbered.missed);
+            }
             _ => self.count_strokes(event),
         }
     }

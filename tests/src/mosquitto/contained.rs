@@ -14,8 +14,14 @@ const GRACE: i32 = 5;
 pub(super) struct Contained(ContainerAsync<GenericImage>);
 
 impl Contained {
-    pub(super) async fn start(name: &str, tag: &str, port: u16, persistence: Persistence) -> Self {
-        let text = configuration("1883 0.0.0.0", "/mosquitto/data", persistence);
+    pub(super) async fn start(
+        name: &str,
+        tag: &str,
+        port: u16,
+        persistence: Persistence,
+        most: u32,
+    ) -> Self {
+        let text = configuration("1883 0.0.0.0", "/mosquitto/data", persistence, most);
         let container = GenericImage::new(name, tag)
             .with_mapped_port(port, 1883.tcp())
             .with_copy_to("/mosquitto/config/mosquitto.conf", text.into_bytes())

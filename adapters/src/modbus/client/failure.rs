@@ -9,6 +9,9 @@ use super::Peer;
 use crate::link::Trouble;
 use crate::modbus::line::{Lapse, Opening};
 use crate::modbus::tls;
+use crate::tls::{self as secured, in_words};
+
+const MACHINE: secured::Peer = secured::Peer { called: "machine", port: 802 };
 
 /// Why there is no answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -48,7 +51,7 @@ impl Failure {
             Opening::Secure(tls::Fault::Files(why)) => {
                 Self::gone(Trouble::Refused, format!("{no}: {why}"))
             }
-            Opening::Secure(tls::Fault::Handshake(error)) => match tls::in_words(error) {
+            Opening::Secure(tls::Fault::Handshake(error)) => match in_words(error, MACHINE) {
                 Some(why) => Self::gone(Trouble::Refused, format!("{no}: {why}")),
                 None => Self::gone(
                     Trouble::Broken,
@@ -89,7 +92,7 @@ impl Failure {
                 );
                 Self::gone(Trouble::Broken, why)
             }
-            Lapse::Broken(error) => match tls::in_words(error) {
+            Lapse::Broken(error) => match in_words(error, MACHINE) {
                 Some(why) => Self::gone(Trouble::Refused, format!("{what}: {peer}: {why}")),
                 None => {
                     let why = format!(

@@ -218,7 +218,7 @@ fn of_library(error: Error, secured: bool) -> Lapse {
 /// True for an error of the library's own making, not of the operating system or TLS: it could
 /// not make sense of the bytes. With TLS an early end may also be the connection's.
 fn is_garbled(error: &io::Error, secured: bool) -> bool {
-    let own = error.raw_os_error().is_none() && tls::in_words(error).is_none();
+    let own = error.raw_os_error().is_none() && !crate::tls::is_about(error);
     match error.kind() {
         io::ErrorKind::InvalidData | io::ErrorKind::InvalidInput => own,
         io::ErrorKind::UnexpectedEof => own && !secured,

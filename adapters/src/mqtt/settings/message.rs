@@ -61,12 +61,14 @@ impl Signal {
     }
 }
 
-/// One kind of message. A field that begins with `/` is a JSON pointer (RFC 6901) into the
-/// payload; without a pointer the whole payload is the text or number.
+/// One kind of message. A pointer is a JSON pointer (RFC 6901) into the payload, such as `/code`,
+/// or the name of a level of the topic in braces, such as `{slot}`; without a pointer the whole
+/// payload is the text or number.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct Message {
-    /// The topic filter; `+` stands for one level, `#` for the rest.
+    /// The topic filter; `+` stands for one level, `#` for the rest, and a name in braces for one
+    /// level that pointers can name: `floor/{line}/{machine}/strokes`.
     pub topic: String,
     /// The signal it gives.
     pub signal: Signal,
@@ -80,6 +82,10 @@ pub struct Message {
     /// Pointer to the message's own identity, by which a repeat is recognised.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
+    /// Pointer to a number that grows by one with each message on the topic. What is missing
+    /// between two is told, with how many they were.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sequence: Option<String>,
     /// Pointer to the machine's time: RFC 3339 text, or seconds or milliseconds since 1970.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub time: Option<String>,
@@ -146,6 +152,12 @@ pub struct Message {
     /// Its unit, such as `N/cm`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<String>,
+    /// What one step of the measured number is worth in the unit: 1 unless set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<f64>,
+    /// What is added after scaling, in the unit: 0 unless set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset: Option<f64>,
     /// Pointer to the order's product.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub product: Option<String>,
@@ -239,4 +251,10 @@ pub struct Measures {
     pub quantity: String,
     /// Its unit, such as `MΩ·cm`.
     pub unit: String,
+    /// What one step of the number is worth in the unit: 1 unless set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<f64>,
+    /// What is added after scaling, in the unit: 0 unless set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset: Option<f64>,
 }

@@ -1,14 +1,12 @@
 //! The kinds of event.
-
 use super::{Basis, BasisKind, LikelyCause, Noted, Position, StencilSpec, WhyUnattributed};
 use crate::decision::{Cause, Decision};
 use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use crate::signal::{MachineState, Measurement, OrderSpec, WashOutcome, Width};
 use crate::{time::Timestamp, wear::WearBand};
-use serde::{Deserialize, Serialize};
 
 /// One fact about one stencil, machine, order, or the gateway.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 #[serde(tag = "event", rename_all = "kebab-case")]
 pub enum Event {
     /// A stencil entered the plant, with strokes already made, if any.
@@ -497,4 +495,6 @@ pub enum Event {
     GatewayStopped,
     /// A configuration took effect.
     Configured(super::Configured),
+    /// A message of a machine that numbers its messages was dealt with.
+    MessageNumbered(super::MessageNumbered),
 }

@@ -2,7 +2,7 @@
 
 use super::Site;
 use super::live::Continuity;
-use crate::event::Event;
+use crate::event::{Event, MessageNumbered};
 use crate::machine::{LinkState, Machine};
 use crate::names::MachineName;
 use crate::signal::Said;
@@ -57,6 +57,7 @@ impl Site {
             }
             Said::FaultEnded { code } => is(&|m| m.faults.contains_key(&code))
                 .then_some(Event::FaultEnded { machine: name, code }),
+            Said::MessageNumbered { sequence, number } => numbered(known, name, sequence, number),
             Said::Measured { measurement, .. } if !measurement.value.is_finite() => None,
             Said::Measured { code, measurement } => {
                 let seated = known.and_then(|m| m.seat.as_ref()).map(|seat| seat.code.clone());
@@ -67,4 +68,26 @@ impl Site {
             _ => None,
         }
     }
+}
+
+/// Most sequences of one machine that are followed; its topics are the configuration's, but the
+/// levels in them are whatever it sends.
+const MOST_SEQUENCES: usize = 1_000;
+
+/// A number that goes back is a repeat, or a machine that begins anew: nothing is missed. One that
+/// goes on by more than one has left some out.
+fn numbered(
+    known: Option<&Machine>,
+    machine: MachineName,
+    sequence: String,
+    number: u64,
+) -> Option<Event> {
+    let last = known.and_then(|machine| machine.numbers.get(&sequence)).copied();
+    let full = known.is_some_and(|machine| machine.numbers.len() >= MOST_SEQUENCES);
+    if last == Some(number) || (last.is_none() && full) {
+        return None;
+    }
+    let missed = last.map_or(0, |last| number.saturating_sub(last).saturating_sub(1));
+    let numbered = MessageNumbered { machine, sequence, number, missed };
+    Some(Event::MessageNumbered(numbered))
 }

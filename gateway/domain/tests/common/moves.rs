@@ -172,7 +172,8 @@ fn news(numbers: BoxedStrategy<u64>) -> impl Strategy<Value = Said> {
         orders().prop_map(Said::OrderReleased),
         orders().prop_map(Said::OrderStarted),
         Just(Said::OrderFinished { order: order("WO-1"), made: None }),
-        numbers.prop_map(|count| Said::BoardsCounted { count }),
+        numbers.clone().prop_map(|count| Said::BoardsCounted { count }),
+        numbers.prop_map(|number| Said::MessageNumbered { sequence: "a".to_owned(), number }),
     ]
 }
 

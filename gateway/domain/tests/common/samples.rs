@@ -2,8 +2,8 @@
 
 use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::event::{
-    Advance, Basis, BasisKind, Configured, Event, LikelyCause, Noted, Position, StencilSpec,
-    WhyUnattributed,
+    Advance, Basis, BasisKind, Configured, Event, LikelyCause, MessageNumbered, Noted, Position,
+    StencilSpec, WhyUnattributed,
 };
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
@@ -280,6 +280,12 @@ fn of_second_thoughts() -> Vec<Event> {
             changes: vec!["machine printer-2 is added".to_owned()],
             trial: [self::machine("printer-2")].into(),
         }),
+        Event::MessageNumbered(MessageNumbered {
+            machine: self::machine("printer-2"),
+            sequence: "floor/printer-2/strokes".to_owned(),
+            number: 17,
+            missed: 3,
+        }),
     ]
 }
 
@@ -333,5 +339,6 @@ pub(crate) fn ordinal(event: &Event) -> usize {
         Event::WipesCounted { .. } => 44,
         Event::RestartUnseen { .. } => 45,
         Event::Configured(_) => 46,
+        Event::MessageNumbered(_) => 47,
     }
 }

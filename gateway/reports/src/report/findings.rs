@@ -1,6 +1,6 @@
 //! What does not fit together.
 
-use stencilward_domain::event::{Event, Position};
+use stencilward_domain::event::{Event, MessageNumbered, Position};
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::time::Timestamp;
 
@@ -85,6 +85,9 @@ fn kind(event: &Event) -> Option<(&'static str, &MachineName)> {
         Event::RestartUnseen { machine, .. } => Some(("restart unseen", machine)),
         Event::StorageBreached { rack, .. } => Some(("storage breached", rack)),
         Event::WashUnmatched { machine, .. } => Some(("wash unmatched", machine)),
+        Event::MessageNumbered(numbered) if numbered.missed > 0 => {
+            Some(("messages missed", &numbered.machine))
+        }
         _ => None,
     }
 }
@@ -128,6 +131,10 @@ fn in_words(event: &Event) -> String {
             format!("slot {slot} filled without a permitted store: {why}")
         }
         Event::WashUnmatched { why, .. } => why.clone(),
+        Event::MessageNumbered(MessageNumbered { sequence, number, missed, .. }) => format!(
+            "{missed} messages of {sequence} before number {number} never arrived: see whether \
+             the broker's queue is long enough, and compare with the machine's own count"
+        ),
         _ => String::new(),
     }
 }

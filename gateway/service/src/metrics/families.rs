@@ -26,6 +26,7 @@ pub(super) struct Families {
     pub(super) basis_disagreements: IntCounterVec,
     pub(super) understencil_wipes: IntCounterVec,
     pub(super) counter_findings: IntCounterVec,
+    pub(super) messages_missed: IntCounterVec,
     pub(super) machine_up: IntGaugeVec,
     pub(super) rounds: IntCounterVec,
     pub(super) round_seconds: Histogram,
@@ -168,6 +169,11 @@ impl Families {
             counter_findings: make.counters(
                 "counter_findings_total",
                 "Jumps of a stroke counter that the machine cannot have made",
+                &["machine"],
+            )?,
+            messages_missed: make.counters(
+                "messages_missed_total",
+                "Messages that never arrived, told by the numbers of those that did",
                 &["machine"],
             )?,
             machine_up: make.gauges(

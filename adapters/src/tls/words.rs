@@ -4,9 +4,29 @@ use std::io;
 
 use tokio_rustls::rustls::{AlertDescription, CertificateError, Error};
 
+/// Whom the words are about.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Peer {
+    /// What people call it: `machine` or `broker`.
+    pub(crate) called: &'static str,
+    /// The port that its kind usually secures.
+    pub(crate) port: u16,
+}
+
 /// What a failed handshake, or a connection that the other side ended, is about; none when TLS
 /// has nothing to do with it.
-pub(crate) fn in_words(error: &io::Error) -> Option<String> {
+pub(crate) fn in_words(error: &io::Error, peer: Peer) -> Option<String> {
+    let words = words(error, peer.port)?;
+    Some(words.replace("the machine", &format!("the {}", peer.called)))
+}
+
+/// True when TLS has to do with it.
+pub(crate) fn is_about(error: &io::Error) -> bool {
+    error.get_ref().is_some_and(|error| error.is::<Error>())
+}
+
+/// The same for a machine.
+fn words(error: &io::Error, port: u16) -> Option<String> {
     let error = error.get_ref()?.downcast_ref::<Error>()?;
     let words = match error {
         Error::InvalidCertificate(certificate) => of_theirs(certificate),
@@ -15,9 +35,10 @@ pub(crate) fn in_words(error: &io::Error) -> Option<String> {
             "the machine shows no certificate; give it one in its own settings".to_owned()
         }
         Error::InvalidMessage(_) | Error::InappropriateMessage { .. } => {
-            "what answers there does not speak TLS; is this the secured port, 802 unless the \
-             machine says otherwise?"
-                .to_owned()
+            format!(
+                "what answers there does not speak TLS; is this the secured port, {port} unless \
+                 the machine says otherwise?"
+            )
         }
         Error::PeerIncompatible(what) => format!(
             "the machine speaks no TLS that is safe enough ({what:?}); switch on TLS 1.2 or 1.3 \

@@ -1,0 +1,196 @@
+//! A broker, a wire that can be cut, a gateway and people of another library.
+
+use std::collections::BTreeSet;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::Command;
+use std::time::Duration;
+
+use serde_json::{Value, json};
+use stencilward_domain::event::{Event, Recorded};
+use stencilward_tests::child::Child;
+use stencilward_tests::free_port::free_port;
+use stencilward_tests::mosquitto::{Mosquitto, Persistence};
+use stencilward_tests::peer::Peer;
+use stencilward_tests::wait::eventually;
+use stencilward_tests::{http, ledger_read};
+use tempfile::TempDir;
+use tokio::io::copy_bidirectional;
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::watch;
+
+pub(crate) const LIMIT: Duration = Duration::from_secs(60);
+
+pub(crate) struct Works {
+    pub(crate) broker: Mosquitto,
+    pub(crate) floor: Peer,
+    pub(crate) gateway: Child,
+    cut: watch::Sender<u32>,
+    address: SocketAddr,
+    folder: TempDir,
+}
+
+impl Works {
+    /// None, said aloud, where a peer is missing.
+    pub(crate) async fn start(persistence: Persistence, queue: u32, version: &str) -> Option<Self> {
+        let broker = Mosquitto::with_queue(persistence, queue).await?;
+        let port = broker.port().to_string();
+        let arguments = ["--host", broker.host(), "--port", &port];
+        let floor = Peer::start("mqtt_floor.py", &arguments).await?;
+        let (cut, near) = wire(format!("{}:{port}", broker.host())).await;
+        let folder = tempfile::tempdir().unwrap();
+        let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
+        let text = configuration(near, version, address);
+        std::fs::write(folder.path().join("mqtt.yaml"), text).unwrap();
+        let gateway = run(&folder.path().join("mqtt.yaml"));
+        let works = Self { broker, floor, gateway, cut, address, folder };
+        works.up().await;
+        Some(works)
+    }
+
+    /// Cuts every connection of the gateway's.
+    pub(crate) fn cut(&self) {
+        self.cut.send_modify(|cuts| *cuts += 1);
+    }
+
+    pub(crate) fn start_gateway(&mut self) {
+        self.gateway = run(&self.file());
+    }
+
+    fn file(&self) -> PathBuf {
+        self.folder.path().join("mqtt.yaml")
+    }
+
+    pub(crate) async fn tell(&mut self, command: Value, said: &str) -> Value {
+        self.floor.ask(command, said, LIMIT).await
+    }
+
+    pub(crate) async fn up(&self) {
+        eventually("the gateway hears the broker", LIMIT, async || {
+            let seen = self.machines().await;
+            let list = seen["machines"].as_array();
+            let up = list.is_some_and(|list| list.iter().all(|machine| machine["link"] == "up"));
+            if up { Ok(()) } else { Err(seen) }
+        })
+        .await;
+    }
+
+    async fn machines(&self) -> Value {
+        let answer = http::get(self.address, "/api/v1/machines").await;
+        answer.map_or(Value::Null, |answer| answer.json())
+    }
+
+    /// Strokes known and messages missed, as people see them.
+    async fn known(&self) -> Option<(u64, u64)> {
+        let machines = self.machines().await;
+        let printer =
+            machines["machines"].as_array()?.iter().find(|m| m["machine"] == "printer")?;
+        let strokes =
+            printer["booked_strokes"].as_u64()? + printer["unattributed_strokes"].as_u64()?;
+        let metrics = http::get(self.address, "/metrics").await?.body;
+        let line = "stencilward_messages_missed_total{machine=\"printer\"} ";
+        let missed = metrics.lines().find_map(|text| text.strip_prefix(line)).unwrap_or("0");
+        Some((strokes, missed.parse().ok()?))
+    }
+
+    /// One more message, so that a gap at the end shows; then all `published` are accounted for,
+    /// and the ledger says the same, number by number. Gives how many were missed.
+    pub(crate) async fn add_up(&mut self) -> u64 {
+        self.up().await;
+        let last = json!({ "do": "count", "topic": "a/strokes", "times": 1 });
+        let published = self.tell(last, "counted").await["number"].as_u64().unwrap();
+        eventually("every message is accounted for", LIMIT, async || {
+            let known = self.known().await;
+            let all = known.is_some_and(|(strokes, missed)| strokes + missed == published);
+            if all { Ok(()) } else { Err(format!("{known:?} of {published}")) }
+        })
+        .await;
+        let status = self.gateway.stop();
+        assert!(status.success(), "{status}: {}", self.gateway.transcript());
+        let recorded = ledger_read::recorded(&self.folder.path().join("mqtt.db")).await;
+        compare(&recorded, published)
+    }
+
+    pub(crate) async fn recorded(&mut self) -> Vec<Recorded> {
+        let status = self.gateway.stop();
+        assert!(status.success(), "{status}: {}", self.gateway.transcript());
+        ledger_read::recorded(&self.folder.path().join("mqtt.db")).await
+    }
+}
+
+/// Every number is in the ledger once, or is one of those that are told to be missed.
+fn compare(recorded: &[Recorded], published: u64) -> u64 {
+    let mut numbers = BTreeSet::new();
+    let mut missed = 0;
+    for recorded in recorded {
+        match &recorded.fact.event {
+            Event::StrokesUnattributed { count, .. } | Event::StrokesBooked { count, .. } => {
+                assert_eq!(*count, 1);
+                let identity = recorded.fact.identity.as_deref().unwrap();
+                let number: u64 = identity.rsplit('/').next().unwrap().parse().unwrap();
+                assert!(numbers.insert(number), "{number} counts twice");
+            }
+            Event::MessageNumbered(numbered) => missed += numbered.missed,
+            _ => {}
+        }
+    }
+    let lost: Vec<u64> = (1..=published).filter(|number| !numbers.contains(number)).collect();
+    assert_eq!(missed, lost.len() as u64, "told to be missed; really missing: {lost:?}");
+    missed
+}
+
+fn run(file: &std::path::Path) -> Child {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stencilward-under-test"));
+    command.arg("run").arg(file);
+    Child::start(&command)
+}
+
+/// A wire to the broker on a port of its own. All of it is cut when the number changes.
+async fn wire(far: String) -> (watch::Sender<u32>, SocketAddr) {
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let address = listener.local_addr().unwrap();
+    let (cut, cuts) = watch::channel(0);
+    tokio::spawn(async move {
+        while let Ok((mut near, _)) = listener.accept().await {
+            let (far, mut cuts) = (far.clone(), cuts.clone());
+            cuts.mark_unchanged();
+            tokio::spawn(async move {
+                let Ok(mut far) = TcpStream::connect(far).await else { return };
+                tokio::select! {
+                    _ = copy_bidirectional(&mut near, &mut far) => {}
+                    _ = cuts.changed() => {}
+                }
+            });
+        }
+    });
+    (cut, address)
+}
+
+fn configuration(broker: SocketAddr, version: &str, listen: SocketAddr) -> String {
+    format!(
+        r#"
+site: Invented Works
+listen: {listen}
+ledger: mqtt.db
+stencils:
+  - {{ code: ST-1, rated-strokes: 1000, clean: true }}
+  - {{ code: ST-2, rated-strokes: 1000, clean: true }}
+brokers:
+  - {{ name: floor, address: "{broker}", client: mqtt-test, version: "{version}", keep-alive: 2s }}
+machines:
+  - name: printer
+    kind: printer
+    fastest-cycle: 1ms
+    mqtt:
+      broker: floor
+      messages:
+        - {{ topic: a/strokes, signal: strokes-done, count: /count, identity: /id, sequence: /n }}
+  - name: rack
+    kind: rack
+    mqtt:
+      broker: floor
+      messages:
+        - {{ topic: "scan/{{person}}/rack", signal: store-asked, stencil: /code, slot: /slot, identity: /id, answer: scan/answer }}
+"#
+    )
+}
