@@ -10,4 +10,6 @@ pub mod link;
 pub mod modbus;
 pub mod mqtt;
 pub mod settings;
+pub mod shown;
 pub mod simulated;
+pub mod sparkplug;

@@ -2,6 +2,7 @@
 
 mod counting;
 mod places;
+mod sparkplug;
 
 use std::collections::HashMap;
 use std::net::SocketAddr;
@@ -34,6 +35,7 @@ impl Configuration {
         self.check_stencils(&mut found);
         self.check_costs(&mut found);
         self.check_brokers(&mut found);
+        self.check_sparkplug(&mut found);
         self.check_machines(&mut found);
         check_places(self.machines.iter().enumerate(), &mut found);
         self.check_counting(&mut found);
@@ -94,7 +96,11 @@ impl Configuration {
         }
         if let Some(mqtt) = &machine.mqtt {
             found.extend(below(&format!("{path}.mqtt"), mqtt.check()));
-            self.check_broker_of(path, &mqtt.broker, found);
+            self.check_broker(&format!("{path}.mqtt.broker"), &mqtt.broker, found);
+        }
+        if let Some(sparkplug) = &machine.sparkplug {
+            found.extend(below(&format!("{path}.sparkplug"), sparkplug.check()));
+            self.check_broker(&format!("{path}.sparkplug.broker"), &sparkplug.broker, found);
         }
         if let Some(files) = &machine.files {
             found.extend(below(&format!("{path}.files"), files.check()));
@@ -103,13 +109,13 @@ impl Configuration {
         check_drives(path, machine, found);
     }
 
-    fn check_broker_of(&self, path: &str, broker: &str, found: &mut Found) {
+    fn check_broker(&self, path: &str, broker: &str, found: &mut Found) {
         if !self.brokers.iter().any(|known| known.name == broker) {
             let known: Vec<&str> = self.brokers.iter().map(|known| known.name.as_str()).collect();
             let known =
                 if known.is_empty() { "none is set up".to_owned() } else { known.join(", ") };
             found.push((
-                format!("{path}.mqtt.broker"),
+                path.to_owned(),
                 format!("no broker is named {broker:?}; brokers: {known}"),
             ));
         }
@@ -141,7 +147,7 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
     }
     // With a faulty broker nobody can say which names are known.
     if known.brokers.len() < all_brokers {
-        found.retain(|(path, _)| !path.ends_with(".mqtt.broker"));
+        found.retain(|(path, _)| !path.ends_with("mqtt.broker") && !path.ends_with("plug.broker"));
     }
     faults.extend(lines.faults(found));
     settled(faults)
@@ -160,6 +166,7 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
     let sections = [
         ("modbus", machine.modbus.is_some()),
         ("mqtt", machine.mqtt.is_some()),
+        ("sparkplug", machine.sparkplug.is_some()),
         ("files", machine.files.is_some()),
     ];
     let mut spoken = sections.into_iter().filter_map(|(name, there)| there.then_some(name));
@@ -168,7 +175,8 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
         (None, _) if machine.is_printer() => {}
         (None, _) => found.push((
             path.to_owned(),
-            "it speaks no protocol; add a modbus, an mqtt or a files section".to_owned(),
+            "it speaks no protocol; add a modbus, an mqtt, a sparkplug or a files section"
+                .to_owned(),
         )),
         (Some(_), Some(second)) => found.push((
             format!("{path}.{second}"),
@@ -196,7 +204,11 @@ fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {
 }
 
 fn check_drives(path: &str, machine: &MachineSettings, found: &mut Found) {
-    let section = if machine.modbus.is_some() { "modbus" } else { "mqtt" };
+    let section = match (&machine.modbus, &machine.mqtt) {
+        (Some(_), _) => "modbus",
+        (None, Some(_)) => "mqtt",
+        (None, None) => "sparkplug",
+    };
     for (index, (_, drive)) in machine.outputs().into_iter().enumerate() {
         let (needed, follows) = match drive {
             Drive::PrintPermit => (Kind::Printer, "print-permit belongs on a printer"),

@@ -25,6 +25,7 @@ use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
 use crate::replay::replay;
+use crate::showing::Showing;
 use links::Links;
 use steward::Steward;
 
@@ -95,6 +96,8 @@ impl Gateway {
         .await?;
         site.start(env!("CARGO_PKG_VERSION"), now());
         follower.show_all(&site);
+        let (showing, view) = Showing::new();
+        showing.show_all(&site, now());
 
         let readiness = Arc::new(Readiness::not_yet("starting"));
         let (intake, deliveries) = Intake::bounded(INTAKE);
@@ -105,6 +108,7 @@ impl Gateway {
         let give_up = CancellationToken::new();
         let keeper = Keeper {
             follower,
+            showing,
             site,
             journal: Journal::new(Arc::clone(&ledger), Arc::clone(&metrics), versions),
             metrics: Arc::clone(&metrics),
@@ -126,7 +130,7 @@ impl Gateway {
         let tasks = TaskTracker::new();
         // The links and their steward hold the only ways in: when they have ended, the intake is
         // closed.
-        let mut links = Links::new(floor, tasks.clone());
+        let mut links = Links::new(floor, view, tasks.clone());
         links.begin(configuration.wires());
         let steward = Steward {
             file: file.map(Path::to_path_buf),

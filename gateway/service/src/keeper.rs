@@ -16,6 +16,7 @@ use tokio_util::sync::CancellationToken;
 
 use crate::journal::{Journal, JournalError, retry_wait};
 use crate::metrics::{Follower, Metrics};
+use crate::showing::Showing;
 
 /// Deliveries taken into one durable write at the most.
 const LARGEST_ROUND: usize = 512;
@@ -28,6 +29,7 @@ pub(crate) struct Keeper {
     pub(crate) site: Site,
     pub(crate) journal: Journal,
     pub(crate) follower: Follower,
+    pub(crate) showing: Showing,
     pub(crate) metrics: Arc<Metrics>,
     pub(crate) readiness: Arc<Readiness>,
     pub(crate) wanted: watch::Sender<Arc<Wanted>>,
@@ -120,6 +122,7 @@ impl Keeper {
                 _ = tick.tick() => {
                     self.beat += 1;
                     self.site.tick(now());
+                    self.showing.tick(&self.site, now());
                 }
             }
             let unwritten = self.settle(waiting).await?;
@@ -190,9 +193,11 @@ impl Keeper {
                 return Ok(unwritten);
             }
             self.follower.follow(&events, &self.site);
+            self.showing.follow(&events, &self.site, now());
         }
         if waiting.replanned.is_some() {
             self.follower.show_plant(&self.site);
+            self.showing.show_all(&self.site, now());
         }
         self.readiness.works();
         self.show_wanted();

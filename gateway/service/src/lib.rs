@@ -9,6 +9,7 @@ mod keeper;
 pub mod logging;
 mod metrics;
 mod replay;
+mod showing;
 
 use std::error::Error;
 

@@ -256,7 +256,8 @@ impl Follower {
     }
 }
 
-fn stencils_in(event: &Event) -> impl Iterator<Item = &StencilCode> {
+/// The stencils that an event moves.
+pub(crate) fn stencils_in(event: &Event) -> impl Iterator<Item = &StencilCode> {
     let candidates = match event {
         Event::StrokesUnattributed { candidates, .. } => candidates.as_slice(),
         _ => &[],

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 
 use stencilward_adapters::link::Floor;
+use stencilward_adapters::shown::View;
 use stencilward_config::Wire;
 use stencilward_domain::names::MachineName;
 use stencilward_web::LinksAfter;
@@ -16,6 +17,7 @@ const ENDING: Duration = Duration::from_secs(5);
 /// The links that run, and what new ones are given to work with.
 pub(super) struct Links {
     floor: Floor,
+    view: View,
     tasks: TaskTracker,
     running: Vec<Running>,
 }
@@ -28,15 +30,15 @@ struct Running {
 
 impl Links {
     /// None yet. Each that begins is also one of `tasks`.
-    pub(super) fn new(floor: Floor, tasks: TaskTracker) -> Self {
-        Self { floor, tasks, running: Vec::new() }
+    pub(super) fn new(floor: Floor, view: View, tasks: TaskTracker) -> Self {
+        Self { floor, view, tasks, running: Vec::new() }
     }
 
     pub(super) fn begin(&mut self, wires: impl IntoIterator<Item = Wire>) {
         for wire in wires {
             let stop = self.floor.stop.child_token();
             let floor = Floor { stop: stop.clone(), ..self.floor.clone() };
-            let task = self.tasks.spawn(wire.clone().link().run(floor));
+            let task = self.tasks.spawn(wire.clone().link(&self.view).run(floor));
             self.running.push(Running { wire, stop, task: AbortOnDropHandle::new(task) });
         }
     }
