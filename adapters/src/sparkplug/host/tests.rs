@@ -344,3 +344,24 @@ fn a_broker_that_goes_makes_all_of_it_stale() {
     assert_eq!(words(floor.host.lost("the broker is gone", floor.now())), [""; 0]);
     assert_eq!(words(floor.host.connected(floor.now())), ["ask G/N"]);
 }
+
+proptest::proptest! {
+    #[test]
+    fn no_message_makes_it_panic(
+        messages in proptest::collection::vec(
+            (0..6_usize, proptest::collection::vec(proptest::num::u8::ANY, 0..60), 0..300_u64, 0..20_u64),
+            0..60,
+        ),
+    ) {
+        let mut floor = Floor::of(Some("D"));
+        floor.host.connected(floor.now());
+        for (topic, noise, seq, strokes) in messages {
+            let topics = ["NBIRTH/N", "NDATA/N", "NDEATH/N", "DBIRTH/N/D", "DDATA/N/D", "DDEATH/N/D"];
+            let (kind, rest) = topics[topic].split_once('/').unwrap();
+            let topic = Topic::parse(&format!("spBv1.0/G/{kind}/{rest}")).unwrap();
+            let payload = if noise.len() % 2 == 0 { noise } else { birth(strokes, seq, strokes).bytes() };
+            floor.host.hear(&topic, &payload, floor.now());
+            floor.pass(strokes * 100);
+        }
+    }
+}
