@@ -12,6 +12,8 @@ use tokio::sync::watch;
 /// The present state.
 #[derive(Debug, Clone, Default)]
 pub struct Shown {
+    /// False until the whole plant was shown for the first time.
+    pub complete: bool,
     /// The stencils that are not retired.
     pub stencils: BTreeMap<StencilCode, Arc<ShownStencil>>,
     /// The machines of the plant.

@@ -136,11 +136,19 @@ class Node:
 
     def obey(self, command):
         do = command["do"]
+        # The network's own thread may want the lock before it can end.
+        if do == "connect":
+            self.connect()
+            say("born", bdSeq=self.bd_seq)
+            return
+        if do == "cut":
+            self.client.loop_stop()
+            self.client.socket().close()
+            self.client = None
+            say("cut")
+            return
         with LOCK:
-            if do == "connect":
-                self.connect()
-                say("born", bdSeq=self.bd_seq)
-            elif do == "print":
+            if do == "print":
                 for _ in range(command["strokes"]):
                     self.send("DDATA", self.stroke())
                     time.sleep(command.get("cycle", 0.02))
@@ -167,11 +175,6 @@ class Node:
             elif do == "late-death":
                 self.client.publish(self.topic("NDEATH"), self.death((self.bd_seq - 1) % 256), qos=1)
                 say("told")
-            elif do == "cut":
-                self.client.loop_stop()
-                self.client.socket().close()
-                self.client = None
-                say("cut")
             elif do == "count":
                 self.strokes += command["strokes"]
                 say("counted")

@@ -68,7 +68,7 @@ impl Edge {
         if !self.machines.keys().eq(shown.machines.keys()) {
             return self.birth(shown, millis);
         }
-        let before = Shown { stencils: BTreeMap::new(), machines: self.machines.clone() };
+        let before = Shown { machines: self.machines.clone(), ..Shown::default() };
         let mut told = news(plant_machines(&before), plant_machines(shown));
         if self.stencils.len() != shown.stencils.len() {
             told.push(stencil_count(shown));

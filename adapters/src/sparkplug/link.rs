@@ -228,12 +228,16 @@ impl Ears {
                 self.trouble(Trouble::Stale, &why);
             } else {
                 let deeds = self.host.hear(&topic, &publish.payload, self.now());
+                let about = deeds.iter().find_map(|deed| match deed {
+                    Deed::Deliver(machine, _) => Some(machine.clone()),
+                    _ => None,
+                });
                 let receipts = self.act(connection, deeds).await?;
                 if publish.qos != QoS::AtMostOnce {
                     self.durable(receipts).await?;
                 }
-                if let Some(first) = &self.first {
-                    self.floor.observer.round(first, begun.elapsed());
+                if let Some(machine) = about {
+                    self.floor.observer.round(&machine, begun.elapsed());
                 }
             }
         } else {

@@ -59,6 +59,10 @@ impl crate::link::Link for OwnNodeLink {
         let mut back_off = BackOff::for_machines();
         let mut kept = Kept { last: None };
         let mut told = false;
+        let shown = self.view.wait_for(|shown| shown.complete);
+        if !matches!(floor.stop.run_until_cancelled(shown).await, Some(Ok(_))) {
+            return;
+        }
         loop {
             let bd_seq = kept.next(&self.own.kept_in).await;
             let mut session = Session {

@@ -97,7 +97,6 @@ impl Gateway {
         site.start(env!("CARGO_PKG_VERSION"), now());
         follower.show_all(&site);
         let (showing, view) = Showing::new();
-        showing.show_all(&site, now());
 
         let readiness = Arc::new(Readiness::not_yet("starting"));
         let (intake, deliveries) = Intake::bounded(INTAKE);

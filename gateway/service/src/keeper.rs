@@ -104,9 +104,11 @@ impl Keeper {
         if self.settle(Waiting::default()).await? > 0 {
             return Ok(Ended { unwritten: 1 });
         }
+        self.showing.show_all(&self.site, now());
         let (mut hearing, mut visited) = (true, true);
         while hearing || visited {
             let mut waiting = Waiting::default();
+            let mut ticked = false;
             tokio::select! {
                 taken = self.deliveries.recv_many(&mut round, LARGEST_ROUND), if hearing => {
                     hearing = taken > 0;
@@ -122,12 +124,15 @@ impl Keeper {
                 _ = tick.tick() => {
                     self.beat += 1;
                     self.site.tick(now());
-                    self.showing.tick(&self.site, now());
+                    ticked = true;
                 }
             }
             let unwritten = self.settle(waiting).await?;
             if unwritten > 0 {
                 return Ok(Ended { unwritten });
+            }
+            if ticked {
+                self.showing.tick(&self.site, now());
             }
         }
         self.site.stop(now());

@@ -29,6 +29,7 @@ impl Showing {
     pub(crate) fn show_all(&self, site: &Site, now: Timestamp) {
         let all = site.state().stencils.keys().cloned().collect();
         self.show(&all, site, now);
+        self.0.send_if_modified(|shown| !std::mem::replace(&mut shown.complete, true));
     }
 
     /// Shows what the events moved.

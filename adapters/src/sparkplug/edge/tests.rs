@@ -24,7 +24,7 @@ fn shown(stencils: &[(&str, u64)], machines: &[&str]) -> Shown {
     let stencils = stencils.iter().map(|(code, n)| (StencilCode::new(code).unwrap(), stencil(*n)));
     let machine = ShownMachine { up: true, unattributed: 0 };
     let machines = machines.iter().map(|m| (MachineName::new(m).unwrap(), machine.clone()));
-    Shown { stencils: stencils.collect(), machines: machines.collect() }
+    Shown { complete: true, stencils: stencils.collect(), machines: machines.collect() }
 }
 
 fn edge() -> Edge {
