@@ -11,5 +11,7 @@ pub mod modbus;
 pub mod mqtt;
 pub mod record;
 pub mod settings;
+pub mod shown;
 pub mod simulated;
+pub mod sparkplug;
 mod tls;

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use stencilward_adapters::settings::Tally;
-use stencilward_adapters::{modbus, mqtt};
+use stencilward_adapters::{modbus, mqtt, sparkplug};
 use stencilward_domain::event::BasisKind;
 use stencilward_domain::names::{CounterName, MachineName};
 use stencilward_domain::plant::{Bases, Counted, CounterSpec, MachineKind, Plant};
@@ -132,7 +132,10 @@ impl MachineSettings {
     /// What it tells of strokes, wipes and orders: its own, or those of the printer it counts for.
     pub(crate) fn tally(&self) -> Tally {
         let modbus = self.modbus.as_ref().map(modbus::Settings::tally);
-        modbus.or_else(|| self.mqtt.as_ref().map(mqtt::Settings::tally)).unwrap_or_default()
+        modbus
+            .or_else(|| self.mqtt.as_ref().map(mqtt::Settings::tally))
+            .or_else(|| self.sparkplug.as_ref().map(sparkplug::Settings::tally))
+            .unwrap_or_default()
     }
 
     /// What it tells of machines that its messages name.

@@ -9,10 +9,11 @@ use crate::configuration::Configuration;
 const LONGEST_SHOWN: usize = 80;
 
 /// Lists whose entries are known by a name: the list, the name's key, and what an entry is.
-const NAMED: [(&str, &str, &str); 4] = [
+const NAMED: [(&str, &str, &str); 5] = [
     ("brokers", "name", "broker"),
     ("machines", "name", "machine"),
     ("products", "name", "product"),
+    ("sparkplug", "broker", "sparkplug at"),
     ("stencils", "code", "stencil"),
 ];
 

@@ -3,6 +3,7 @@
 mod counting;
 mod places;
 mod sound;
+mod sparkplug;
 
 use std::collections::HashMap;
 use std::net::SocketAddr;
@@ -40,6 +41,7 @@ impl Configuration {
         self.check_stencils(&mut found);
         self.check_costs(&mut found);
         self.check_brokers(&mut found);
+        self.check_sparkplug(&mut found);
         self.check_machines(&mut found);
         check_places(&self.machines, &mut found);
         self.check_brokers_machines(&mut found);
@@ -105,7 +107,11 @@ impl Configuration {
         }
         if let Some(mqtt) = &machine.mqtt {
             found.extend(below(&format!("{path}.mqtt"), mqtt.check()));
-            self.check_broker_of(path, &mqtt.broker, found);
+            self.check_broker(&format!("{path}.mqtt.broker"), &mqtt.broker, found);
+        }
+        if let Some(sparkplug) = &machine.sparkplug {
+            found.extend(below(&format!("{path}.sparkplug"), sparkplug.check()));
+            self.check_broker(&format!("{path}.sparkplug.broker"), &sparkplug.broker, found);
         }
         if let Some(files) = &machine.files {
             found.extend(below(&format!("{path}.files"), files.check()));
@@ -126,13 +132,13 @@ impl Configuration {
         }
     }
 
-    fn check_broker_of(&self, path: &str, broker: &str, found: &mut Found) {
+    fn check_broker(&self, path: &str, broker: &str, found: &mut Found) {
         if !self.brokers.iter().any(|known| known.name == broker) {
             let names = || self.brokers.iter().map(|known| known.name.as_str());
             let known: Vec<&str> = names().collect();
             let known = if known.is_empty() { "none yet".to_owned() } else { known.join(", ") };
             found.push((
-                format!("{path}.mqtt.broker"),
+                path.to_owned(),
                 format!(
                     "no broker is named {broker:?}{}; write one of those under brokers: {known}",
                     did_you_mean(near(broker, names()))
@@ -146,6 +152,7 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
     let sections = [
         ("modbus", machine.modbus.is_some()),
         ("mqtt", machine.mqtt.is_some()),
+        ("sparkplug", machine.sparkplug.is_some()),
         ("files", machine.files.is_some()),
     ];
     let mut spoken = sections.into_iter().filter_map(|(name, there)| there.then_some(name));
@@ -154,7 +161,8 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
         (None, _) if machine.is_printer() => {}
         (None, _) => found.push((
             path.to_owned(),
-            "it speaks no protocol; add a modbus, an mqtt or a files section".to_owned(),
+            "it speaks no protocol; add a modbus, an mqtt, a sparkplug or a files section"
+                .to_owned(),
         )),
         (Some(_), Some(second)) => found.push((
             format!("{path}.{second}"),
@@ -178,7 +186,10 @@ fn check_record(path: &str, machine: &MachineSettings, found: &mut Found) {
     let Some(record) = &machine.record else { return };
     found.extend(below(&format!("{path}.record"), record.check()));
     if machine.modbus.is_none() && machine.mqtt.is_none() && machine.files.is_none() {
-        let wrong = "the machine has no protocol: nothing that it says could be recorded";
+        let wrong = match machine.sparkplug {
+            Some(_) => "what comes over Sparkplug cannot be recorded; drop this",
+            None => "the machine has no protocol: nothing that it says could be recorded",
+        };
         found.push((format!("{path}.record"), wrong.to_owned()));
     }
 }
@@ -197,7 +208,11 @@ fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {
 }
 
 fn check_drives(path: &str, machine: &MachineSettings, found: &mut Found) {
-    let section = if machine.modbus.is_some() { "modbus" } else { "mqtt" };
+    let section = match (&machine.modbus, &machine.mqtt) {
+        (Some(_), _) => "modbus",
+        (None, Some(_)) => "mqtt",
+        (None, None) => "sparkplug",
+    };
     for (index, (_, drive)) in machine.outputs().into_iter().enumerate() {
         let (needed, follows) = match drive {
             Drive::PrintPermit => (

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use stencilward_adapters::mqtt;
+use stencilward_adapters::{mqtt, sparkplug};
 
 pub use machines::{
     BasisWord, CounterSettings, CountsWord, Kind, MachineSettings, StrokesSettings,
@@ -44,6 +44,9 @@ pub struct Configuration {
     /// MQTT brokers that machines speak through.
     #[serde(default)]
     pub brokers: Vec<mqtt::Broker>,
+    /// Who the gateway is to Sparkplug edge nodes and hosts, at brokers where that is not as usual.
+    #[serde(default)]
+    pub sparkplug: Vec<sparkplug::AtBroker>,
     /// The machines, each with the protocol it speaks.
     #[serde(default)]
     pub machines: Vec<MachineSettings>,
@@ -63,6 +66,7 @@ impl Configuration {
             products: Vec::new(),
             stencils: Vec::new(),
             brokers: Vec::new(),
+            sparkplug: Vec::new(),
             machines: Vec::new(),
             digest: String::new(),
         }

@@ -6,6 +6,7 @@
 use stencilward_adapters::modbus::Point;
 use stencilward_adapters::mqtt::Signal;
 use stencilward_adapters::settings::Drive;
+use stencilward_adapters::sparkplug::Metric;
 
 use crate::check::Found;
 use crate::configuration::{Configuration, MachineSettings, StencilSettings, WearSettings};
@@ -31,17 +32,20 @@ impl Configuration {
     }
 
     fn note_brokers(&self, found: &mut Found) {
-        let used = |name: &str| {
-            let spoken = self.machines.iter().filter_map(|machine| machine.mqtt.as_ref());
-            spoken.into_iter().any(|mqtt| mqtt.broker == name)
+        let speaks = |machine: &MachineSettings, name: &str| {
+            machine.mqtt.as_ref().is_some_and(|mqtt| mqtt.broker == name)
+                || machine.sparkplug.as_ref().is_some_and(|sparkplug| sparkplug.broker == name)
         };
         for (index, broker) in self.brokers.iter().enumerate() {
-            if !used(&broker.name) {
+            let used = broker.publish.is_some()
+                || self.machines.iter().any(|machine| speaks(machine, &broker.name))
+                || self.sparkplug.iter().any(|at| at.broker == broker.name);
+            if !used {
                 note(
                     found,
                     format!("brokers[{index}]"),
-                    "no machine speaks through this broker; name it under a machine's mqtt, or \
-                     drop it",
+                    "no machine speaks through this broker, and nothing is published there; name \
+                     it under a machine's mqtt, or drop it",
                 );
             }
         }
@@ -139,7 +143,10 @@ impl Configuration {
         let (section, silent) = match (&machine.modbus, &machine.mqtt) {
             (Some(modbus), _) => ("modbus.points", modbus.points.is_empty()),
             (None, Some(mqtt)) => ("mqtt.messages", mqtt.messages.is_empty()),
-            (None, None) => return,
+            (None, None) => match &machine.sparkplug {
+                Some(sparkplug) => ("sparkplug.metrics", sparkplug.metrics.is_empty()),
+                None => return,
+            },
         };
         if silent {
             note(
@@ -201,20 +208,23 @@ type What = fn(Told<'_>) -> bool;
 enum Told<'a> {
     Point(&'a Point),
     Message(&'a stencilward_adapters::mqtt::Message),
+    Metric(&'a Metric),
     Folder,
 }
 
 fn gives(machine: &MachineSettings, what: What) -> bool {
     let points = machine.modbus.iter().flat_map(|modbus| &modbus.points).map(Told::Point);
     let messages = machine.mqtt.iter().flat_map(|mqtt| &mqtt.messages).map(Told::Message);
+    let metrics = machine.sparkplug.iter().flat_map(|sparkplug| &sparkplug.metrics);
     let folder = machine.files.iter().map(|_| Told::Folder);
-    points.chain(messages).chain(folder).any(what)
+    points.chain(messages).chain(metrics.map(Told::Metric)).chain(folder).any(what)
 }
 
 fn tells_of_washes(told: Told<'_>) -> bool {
     match told {
         Told::Point(point) => matches!(point, Point::WashRunning(_)),
         Told::Message(message) => message.signal == Signal::WashEnded,
+        Told::Metric(metric) => matches!(metric, Metric::WashState(_)),
         Told::Folder => false,
     }
 }
@@ -227,7 +237,8 @@ fn tells_tension(told: Told<'_>) -> bool {
             message.quantity.as_deref().is_some_and(tension)
                 || message.measured.iter().any(|measures| tension(&measures.quantity))
         }
-        Told::Point(_) | Told::Folder => false,
+        Told::Metric(Metric::Measured(measured)) => tension(&measured.quantity),
+        Told::Point(_) | Told::Metric(_) | Told::Folder => false,
     }
 }
 
@@ -235,7 +246,7 @@ fn tells_orders(told: Told<'_>) -> bool {
     match told {
         Told::Message(message) => message.signal == Signal::OrderReleased,
         Told::Folder => true,
-        Told::Point(_) => false,
+        Told::Point(_) | Told::Metric(_) => false,
     }
 }
 
@@ -243,6 +254,7 @@ fn tells_seat(told: Told<'_>) -> bool {
     match told {
         Told::Point(point) => matches!(point, Point::StencilSeated(_)),
         Told::Message(message) => message.signal == Signal::StencilSeated,
+        Told::Metric(metric) => matches!(metric, Metric::StencilSeated(_)),
         Told::Folder => false,
     }
 }
@@ -256,6 +268,7 @@ fn tells_takes(told: Told<'_>) -> bool {
     match told {
         Told::Point(point) => matches!(point, Point::TakeAsked(_)),
         Told::Message(message) => message.signal == Signal::TakeAsked,
+        Told::Metric(metric) => matches!(metric, Metric::TakeAsked(_)),
         Told::Folder => false,
     }
 }
@@ -264,6 +277,7 @@ fn tells_stores(told: Told<'_>) -> bool {
     match told {
         Told::Point(point) => matches!(point, Point::StoreAsked(_)),
         Told::Message(message) => message.signal == Signal::StoreAsked,
+        Told::Metric(metric) => matches!(metric, Metric::StoreAsked(_)),
         Told::Folder => false,
     }
 }

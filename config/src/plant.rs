@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use stencilward_adapters::settings::Drive;
-use stencilward_adapters::{modbus, mqtt};
+use stencilward_adapters::{modbus, mqtt, sparkplug};
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{MachineName, OutputName, ProductName, StencilCode};
 use stencilward_domain::plant::{
@@ -158,13 +158,15 @@ impl MachineSettings {
     pub(crate) fn outputs(&self) -> Vec<(OutputName, Drive)> {
         let modbus = self.modbus.as_ref().map(modbus::Settings::outputs);
         let mqtt = self.mqtt.as_ref().map(mqtt::Settings::outputs);
-        modbus.into_iter().chain(mqtt).flatten().collect()
+        let sparkplug = self.sparkplug.as_ref().map(sparkplug::Settings::outputs);
+        modbus.into_iter().chain(mqtt).chain(sparkplug).flatten().collect()
     }
 
     /// True when the machine says by itself which stencil is in it.
     fn names_stencil(&self) -> bool {
         self.modbus.as_ref().is_some_and(modbus::Settings::names_stencil)
             || self.mqtt.as_ref().is_some_and(mqtt::Settings::names_stencil)
+            || self.sparkplug.as_ref().is_some_and(sparkplug::Settings::names_stencil)
     }
 }
 

@@ -6,6 +6,8 @@ use std::sync::Arc;
 use stencilward_adapters::link::{Link, Observer};
 use stencilward_adapters::record::{Recorder, Tapes, Writer};
 use stencilward_adapters::settings::Drive;
+use stencilward_adapters::shown::View;
+use stencilward_adapters::sparkplug::{self, AtBroker, OwnNode};
 use stencilward_adapters::{files, modbus, mqtt};
 use stencilward_domain::names::MachineName;
 
@@ -28,6 +30,8 @@ enum Speaks {
     Modbus(String, Vec<(MachineName, modbus::Settings)>),
     Files(MachineName, files::Settings),
     Mqtt(mqtt::Broker, Vec<(MachineName, mqtt::Settings)>),
+    Sparkplug(mqtt::Broker, AtBroker, Vec<(MachineName, sparkplug::Settings)>),
+    OwnNode(mqtt::Broker, OwnNode),
 }
 
 impl Wire {
@@ -41,6 +45,10 @@ impl Wire {
             },
             Speaks::Files(machine, _) => format!("machine {machine}"),
             Speaks::Mqtt(broker, _) => format!("broker {}", broker.name),
+            Speaks::Sparkplug(broker, ..) => format!("edge nodes at {}", broker.name),
+            Speaks::OwnNode(broker, own) => {
+                format!("edge node {}/{} at {}", own.group, own.edge_node, broker.name)
+            }
         }
     }
 
@@ -51,6 +59,10 @@ impl Wire {
             Speaks::Modbus(_, machines) => machines.iter().map(|(name, _)| name.clone()).collect(),
             Speaks::Files(machine, _) => [machine.clone()].into(),
             Speaks::Mqtt(_, machines) => machines.iter().map(|(name, _)| name.clone()).collect(),
+            Speaks::Sparkplug(_, _, machines) => {
+                machines.iter().map(|(name, _)| name.clone()).collect()
+            }
+            Speaks::OwnNode(..) => BTreeSet::new(),
         }
     }
 
@@ -71,13 +83,19 @@ impl Wire {
         (Arc::new(Recorder::new(observer, tapes)), writers)
     }
 
-    /// The link, not running yet.
+    /// The link, not running yet. One that publishes the plant's state sees it through `view`.
     #[must_use]
-    pub fn link(self) -> Box<dyn Link> {
+    pub fn link(self, view: &View) -> Box<dyn Link> {
         match self.speaks {
             Speaks::Modbus(_, machines) => Box::new(modbus::Link::shared(machines)),
             Speaks::Files(machine, settings) => Box::new(files::Link::new(machine, settings)),
             Speaks::Mqtt(broker, machines) => Box::new(mqtt::Link::new(broker, machines)),
+            Speaks::Sparkplug(broker, at, machines) => {
+                Box::new(sparkplug::Link::new(broker, at, machines))
+            }
+            Speaks::OwnNode(broker, own) => {
+                Box::new(sparkplug::OwnNodeLink::new(broker, own, view.clone()))
+            }
         }
     }
 }
@@ -116,6 +134,7 @@ impl Configuration {
             let mut speaking: Vec<(MachineName, mqtt::Settings)> = speaking.collect();
             speaking.sort_by(|(one, _), (other, _)| one.cmp(other));
             all.push(Speaks::Mqtt(broker.clone(), speaking));
+            all.extend(self.sparkplug_at(broker, &named));
         }
         let recorded: Vec<Recorded> =
             self.machines.iter().filter_map(MachineSettings::recorded).collect();
@@ -131,6 +150,32 @@ impl Configuration {
     }
 }
 
+impl Configuration {
+    /// The link to the edge nodes of a broker, and the one as an edge node of it.
+    fn sparkplug_at(
+        &self,
+        broker: &mqtt::Broker,
+        named: &[(MachineName, MachineSettings)],
+    ) -> Vec<Speaks> {
+        let listed = self.sparkplug.iter().find(|at| at.broker == broker.name);
+        let mut at = listed.cloned().unwrap_or_else(|| AtBroker::usual(&broker.name));
+        let own = at.publish_as.take().map(|own| {
+            let mut kept_in = self.ledger.clone().into_os_string();
+            kept_in.push(format!(".births-at-{}", broker.name.replace(['/', '\0'], "_")));
+            Speaks::OwnNode(broker.clone(), OwnNode { kept_in: kept_in.into(), ..own })
+        });
+        let speaking = named.iter().filter_map(|(name, machine)| {
+            let settings = machine.sparkplug.as_ref().filter(|s| s.broker == broker.name)?;
+            Some((name.clone(), settings.clone()))
+        });
+        let mut speaking: Vec<(MachineName, sparkplug::Settings)> = speaking.collect();
+        speaking.sort_by(|(one, _), (other, _)| one.cmp(other));
+        let hears = !speaking.is_empty();
+        let host = hears.then(|| Speaks::Sparkplug(broker.clone(), at, speaking));
+        host.into_iter().chain(own).collect()
+    }
+}
+
 impl MachineSettings {
     /// The settings its link works with. On trial nothing is written but heartbeats, no question
     /// is answered, and what it says of other machines counts as its own.
@@ -141,6 +186,9 @@ impl MachineSettings {
         }
         if let Some(modbus) = &mut machine.modbus {
             modbus.outputs.retain(|output| output.drive() == Drive::Heartbeat);
+        }
+        if let Some(sparkplug) = &mut machine.sparkplug {
+            sparkplug.outputs.retain(|output| output.drive == Drive::Heartbeat);
         }
         if let Some(mqtt) = &mut machine.mqtt {
             mqtt.outputs.retain(|output| output.drive == Drive::Heartbeat);
@@ -207,7 +255,7 @@ machines:
                     let message = &settings.messages[0];
                     assert_eq!((&message.answer, &message.machine), (&None, &None));
                 }
-                Speaks::Files(..) => panic!("no folder is in the plant"),
+                other => panic!("not in the plant: {other:?}"),
             }
         }
     }

@@ -43,7 +43,8 @@ fn machines_at_one_place_share_a_link() {
     for wire in wires {
         let of_wire = wire.machines();
         assert_eq!(of_wire.len(), 2);
-        let of_link: BTreeSet<_> = wire.link().machines().into_iter().collect();
+        let of_link: BTreeSet<_> =
+            wire.link(&stencilward_adapters::shown::nothing()).machines().into_iter().collect();
         assert_eq!(of_link, of_wire);
     }
 }

@@ -66,7 +66,7 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
     }
     // With a faulty broker nobody can say which names are known.
     if !brokers.all {
-        found.retain(|(path, _)| !path.ends_with(".mqtt.broker"));
+        found.retain(|(path, _)| !path.ends_with("mqtt.broker") && !path.ends_with("plug.broker"));
     }
     for (path, wrong) in &mut found {
         for (list, indices) in &lists {

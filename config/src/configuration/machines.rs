@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_adapters::settings::Span;
-use stencilward_adapters::{files, modbus, mqtt, record};
+use stencilward_adapters::{files, modbus, mqtt, record, sparkplug};
 use stencilward_domain::event::BasisKind;
 use stencilward_domain::plant::{Counted, MachineKind};
 
@@ -157,6 +157,9 @@ pub struct MachineSettings {
     /// It speaks MQTT through a broker.
     #[serde(default)]
     pub mqtt: Option<mqtt::Settings>,
+    /// It is a Sparkplug B edge node, or a device of one.
+    #[serde(default)]
+    pub sparkplug: Option<sparkplug::Settings>,
     /// It drops orders into a folder.
     #[serde(default)]
     pub files: Option<files::Settings>,

@@ -27,6 +27,7 @@ use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
 use crate::notices::Notices;
 use crate::replay::replay;
+use crate::showing::Showing;
 use links::Links;
 use owing::{Debts, told};
 use steward::Steward;
@@ -101,6 +102,7 @@ impl Gateway {
         .await?;
         site.start(env!("CARGO_PKG_VERSION"), now());
         follower.show_all(&site);
+        let (showing, view) = Showing::new();
 
         let readiness = Arc::new(Readiness::not_yet("starting"));
         let (intake, deliveries) = Intake::bounded(INTAKE);
@@ -112,6 +114,7 @@ impl Gateway {
         let give_up = CancellationToken::new();
         let keeper = Keeper {
             follower,
+            showing,
             site,
             journal: Journal::new(Arc::clone(&ledger), Arc::clone(&metrics), versions),
             metrics: Arc::clone(&metrics),
@@ -136,7 +139,7 @@ impl Gateway {
         let tasks = TaskTracker::new();
         // The links and their steward hold the only ways in: when they have ended, the intake is
         // closed.
-        let mut links = Links::new(floor, tasks.clone());
+        let mut links = Links::new(floor, view, tasks.clone());
         links.begin(configuration.wires());
         let steward = Steward {
             file: file.map(Path::to_path_buf),

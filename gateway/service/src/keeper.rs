@@ -19,6 +19,7 @@ use tokio_util::sync::CancellationToken;
 use crate::journal::{Journal, JournalError, retry_wait};
 use crate::metrics::{Follower, Metrics};
 use crate::notices::Notices;
+use crate::showing::Showing;
 
 /// Deliveries taken into one durable write at the most.
 const LARGEST_ROUND: usize = 512;
@@ -31,6 +32,7 @@ pub(crate) struct Keeper {
     pub(crate) site: Site,
     pub(crate) journal: Journal,
     pub(crate) follower: Follower,
+    pub(crate) showing: Showing,
     pub(crate) metrics: Arc<Metrics>,
     pub(crate) readiness: Arc<Readiness>,
     pub(crate) wanted: watch::Sender<Arc<Wanted>>,
@@ -111,9 +113,11 @@ impl Keeper {
         if self.settle(Waiting::default()).await? > 0 {
             return Ok(Ended { unwritten: 1 });
         }
+        self.showing.show_all(&self.site, now());
         let (mut hearing, mut visited) = (true, true);
         while hearing || visited {
             let mut waiting = Waiting::default();
+            let mut ticked = false;
             tokio::select! {
                 taken = self.deliveries.recv_many(&mut round, LARGEST_ROUND), if hearing => {
                     hearing = taken > 0;
@@ -132,11 +136,15 @@ impl Keeper {
                 _ = tick.tick() => {
                     self.beat += 1;
                     self.site.tick(now());
+                    ticked = true;
                 }
             }
             let unwritten = self.settle(waiting).await?;
             if unwritten > 0 {
                 return Ok(Ended { unwritten });
+            }
+            if ticked {
+                self.showing.tick(&self.site, now());
             }
         }
         self.site.stop(now());
@@ -205,9 +213,11 @@ impl Keeper {
                 return Ok(unwritten);
             }
             self.follower.follow(&events, &self.site);
+            self.showing.follow(&events, &self.site, now());
         }
         if waiting.replanned.is_some() {
             self.follower.show_plant(&self.site);
+            self.showing.show_all(&self.site, now());
         }
         self.readiness.works();
         self.show_wanted();

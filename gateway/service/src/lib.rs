@@ -14,6 +14,7 @@ pub mod notices;
 pub mod plant;
 mod rehearse;
 mod replay;
+mod showing;
 
 use std::error::Error;
 

@@ -266,6 +266,7 @@ impl Follower {
     }
 }
 
+/// The stencils that an event moves.
 pub(crate) fn stencils_in(event: &Event) -> impl Iterator<Item = &StencilCode> {
     let candidates = match event {
         Event::StrokesUnattributed { candidates, .. } => candidates.as_slice(),

@@ -65,7 +65,7 @@ impl Links {
         };
         let mut tasks = JoinSet::new();
         for wire in configuration.wires() {
-            tasks.spawn(wire.link().run(floor.clone()));
+            tasks.spawn(wire.link(&stencilward_adapters::shown::nothing()).run(floor.clone()));
         }
         tasks.spawn(async move {
             let mut round = Vec::new();

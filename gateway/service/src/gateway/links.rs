@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use stencilward_adapters::link::Floor;
+use stencilward_adapters::shown::View;
 use stencilward_config::Wire;
 use stencilward_domain::names::MachineName;
 use stencilward_web::LinksAfter;
@@ -18,6 +19,7 @@ const ENDING: Duration = Duration::from_secs(5);
 /// The links that run, and what new ones are given to work with.
 pub(super) struct Links {
     floor: Floor,
+    view: View,
     tasks: TaskTracker,
     running: Vec<Running>,
 }
@@ -32,8 +34,8 @@ struct Running {
 
 impl Links {
     /// None yet. Each that begins is also one of `tasks`.
-    pub(super) fn new(floor: Floor, tasks: TaskTracker) -> Self {
-        Self { floor, tasks, running: Vec::new() }
+    pub(super) fn new(floor: Floor, view: View, tasks: TaskTracker) -> Self {
+        Self { floor, view, tasks, running: Vec::new() }
     }
 
     pub(super) fn begin(&mut self, wires: impl IntoIterator<Item = Wire>) {
@@ -41,7 +43,7 @@ impl Links {
             let stop = self.floor.stop.child_token();
             let (observer, writers) = wire.recorder(Arc::clone(&self.floor.observer));
             let floor = Floor { stop: stop.clone(), observer, ..self.floor.clone() };
-            let task = self.tasks.spawn(wire.clone().link().run(floor));
+            let task = self.tasks.spawn(wire.clone().link(&self.view).run(floor));
             let task = AbortOnDropHandle::new(task);
             let writers = writers.into_iter().map(|writer| spawn_blocking(|| writer.run()));
             self.running.push(Running { wire, stop, task, writers: writers.collect() });

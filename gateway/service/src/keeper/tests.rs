@@ -150,6 +150,7 @@ impl Task {
             site,
             journal: Journal::new(kept, metrics.clone(), HashMap::new()),
             follower: Follower::new(metrics.clone()),
+            showing: Showing::new().0,
             metrics,
             readiness: readiness.clone(),
             wanted: sender,

@@ -1,0 +1,173 @@
+//! A link at work whose deliveries a test takes.
+
+use std::collections::VecDeque;
+use std::net::SocketAddr;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _, Observer, Trouble};
+use stencilward_adapters::mqtt::Broker;
+use stencilward_adapters::sparkplug::{AtBroker, Link, Machine, Settings};
+use stencilward_domain::names::{MachineName, OutputName};
+use stencilward_domain::outputs::Wanted;
+use stencilward_domain::signal::{Said, Signal};
+use tokio::sync::{mpsc, watch};
+use tokio::task::JoinHandle;
+use tokio_util::sync::CancellationToken;
+
+pub(crate) use crate::patience::{PATIENCE, until, within};
+
+pub(crate) fn within_sync(what: &str, mut is_so: impl FnMut() -> bool) {
+    let begun = Instant::now();
+    while !is_so() {
+        assert!(begun.elapsed() < PATIENCE, "waited in vain for {what}");
+        std::thread::sleep(Duration::from_millis(2));
+    }
+}
+
+pub(crate) fn name() -> MachineName {
+    MachineName::new("printer-1").unwrap()
+}
+
+/// Settings without a fault, as device `D` of edge node `N`.
+pub(crate) fn settings(metrics: &Value, outputs: &Value) -> Settings {
+    let settings = json!({
+        "broker": "b", "group": "G", "edge-node": "N", "device": "D", "metrics": metrics,
+        "outputs": outputs,
+    });
+    let settings: Settings = serde_json::from_value(settings).unwrap();
+    assert_eq!(settings.check(), Vec::new());
+    settings
+}
+
+/// A printer with a total, its stencil and a lock.
+pub(crate) fn printer() -> Settings {
+    settings(
+        &json!([
+            { "signal": "stroke-total", "name": "Strokes", "width": 32 },
+            { "signal": "stencil-seated", "name": "Stencil" },
+        ]),
+        &json!([{ "name": "lock", "drive": "print-permit", "metric": "Permit" }]),
+    )
+}
+
+pub(crate) fn simulated(address: SocketAddr) -> Machine {
+    Machine::start(address, &name(), printer())
+}
+
+/// What the link told its observer.
+#[derive(Default)]
+pub(crate) struct Notes {
+    troubles: Mutex<Vec<(Trouble, String)>>,
+    outputs: Mutex<Vec<(bool, Option<bool>)>>,
+}
+
+impl Observer for Notes {
+    fn trouble(&self, _: &MachineName, kind: Trouble, detail: &str) {
+        self.troubles.lock().unwrap().push((kind, detail.to_owned()));
+    }
+
+    fn round(&self, _: &MachineName, _: Duration) {}
+
+    fn output(&self, _: &MachineName, _: &OutputName, wanted: bool, shown: Option<bool>) {
+        self.outputs.lock().unwrap().push((wanted, shown));
+    }
+}
+
+impl Notes {
+    pub(crate) fn has(&self, kind: Trouble, word: &str) -> bool {
+        let troubles = self.troubles.lock().unwrap();
+        troubles.iter().any(|(known, why)| *known == kind && why.contains(word))
+    }
+
+    /// What was last told of the output: what is wanted, and what is shown.
+    pub(crate) fn last_output(&self) -> Option<(bool, Option<bool>)> {
+        self.outputs.lock().unwrap().last().copied()
+    }
+}
+
+/// A link at work, and everything it was given.
+pub(crate) struct Gateway {
+    pub(crate) notes: Arc<Notes>,
+    pub(crate) wanted: watch::Sender<Arc<Wanted>>,
+    stop: CancellationToken,
+    deliveries: mpsc::Receiver<Delivery>,
+    waiting: VecDeque<Signal>,
+    task: JoinHandle<()>,
+}
+
+impl Gateway {
+    pub(crate) fn start(address: SocketAddr, settings: Settings) -> Self {
+        let broker = json!({
+            "name": "b", "address": address.to_string(), "client": "gateway", "keep-alive": "2s",
+        });
+        let broker: Broker = serde_json::from_value(broker).unwrap();
+        let at = json!({ "broker": "b", "reorder-timeout": "300ms" });
+        let at: AtBroker = serde_json::from_value(at).unwrap();
+        let (intake, deliveries) = Intake::bounded(8);
+        let (wanted, receiver) = watch::channel(Arc::default());
+        let notes = Arc::new(Notes::default());
+        let stop = CancellationToken::new();
+        let floor = Floor {
+            intake,
+            wanted: receiver,
+            observer: Arc::clone(&notes) as Arc<dyn Observer>,
+            stop: stop.clone(),
+        };
+        let link = Box::new(Link::new(broker, at, vec![(name(), settings)]));
+        let task = tokio::spawn(link.run(floor));
+        Self { notes, wanted, stop, deliveries, waiting: VecDeque::new(), task }
+    }
+
+    /// The next signal; what it came with is durable at once.
+    pub(crate) async fn next(&mut self) -> Signal {
+        loop {
+            if let Some(signal) = self.waiting.pop_front() {
+                return signal;
+            }
+            let delivery = within("a delivery", self.deliveries.recv()).await.unwrap();
+            let _ = delivery.receipt.send(Vec::new());
+            self.waiting.extend(delivery.signals);
+        }
+    }
+
+    /// Skips to this, past births that tell the state before it.
+    pub(crate) async fn until(&mut self, said: &Said) {
+        while self.next().await.said != *said {}
+    }
+
+    pub(crate) async fn until_up(&mut self) {
+        while !matches!(self.next().await.said, Said::LinkUp { resumed: false }) {}
+    }
+
+    /// Skips to the next link-lost, and gives its words.
+    pub(crate) async fn until_lost(&mut self) -> String {
+        loop {
+            if let Said::LinkLost { why } = self.next().await.said {
+                return why;
+            }
+        }
+    }
+
+    /// Lets the lock permit, or not.
+    pub(crate) fn want(&self, permits: bool) {
+        let mut wanted = Wanted::default();
+        if permits {
+            wanted.permit(name(), OutputName::new("lock").unwrap());
+        }
+        self.wanted.send_replace(Arc::new(wanted));
+    }
+
+    /// Stops it in order while nothing is taken any more.
+    pub(crate) async fn stop(self) {
+        self.stop.cancel();
+        within("the link's end", self.task).await.unwrap();
+    }
+
+    /// Waits until it ends by itself.
+    pub(crate) async fn ended(self) {
+        drop(self.deliveries);
+        within("the link's end", self.task).await.unwrap();
+    }
+}

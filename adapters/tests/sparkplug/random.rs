@@ -1,0 +1,77 @@
+//! A million random byte sequences through the payload's decoder: none makes it panic.
+
+use stencilward_adapters::sparkplug::{Payload, PropertySet, PropertyValue, SentMetric, Value};
+
+/// xorshift64* (Vigna, 2016), seeded: a failure is repeated by its seed.
+struct Luck(u64);
+
+impl Luck {
+    fn next(&mut self) -> u64 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        self.0.wrapping_mul(0x2545_f491_4f6c_dd1d)
+    }
+
+    fn below(&mut self, end: usize) -> usize {
+        usize::try_from(self.next() % end as u64).unwrap()
+    }
+}
+
+fn sample() -> Vec<u8> {
+    let values = [
+        Value::Int(7),
+        Value::Long(u64::MAX),
+        Value::Float(1.5),
+        Value::Double(-0.0),
+        Value::Boolean(true),
+        Value::String("ST-1".to_owned()),
+        Value::Bytes(vec![1, 2, 3]),
+        Value::DataSet(vec![8, 1]),
+    ];
+    let metrics = values.into_iter().zip(1..).map(|(value, alias)| SentMetric {
+        alias: Some(alias),
+        properties: Some(PropertySet {
+            keys: vec!["Quality".to_owned()],
+            values: vec![PropertyValue { datatype: Some(3), int: Some(192) }],
+        }),
+        ..SentMetric::new("Strokes", 8, Some(value), 1)
+    });
+    Payload { timestamp: Some(1), metrics: metrics.collect(), seq: Some(2) }.bytes()
+}
+
+#[test]
+fn a_million_random_byte_sequences_do_no_harm() {
+    let seed = 0x5eed_0f5a_11c7_u64;
+    let mut luck = Luck(seed);
+    let sample = sample();
+    let (mut good, mut bad) = (0_u32, 0_u32);
+    for round in 0..1_000_000 {
+        // Half are noise; half are a good payload with some bytes changed, cut or doubled.
+        let bytes = if round % 2 == 0 {
+            (0..luck.below(48)).map(|_| luck.next().to_le_bytes()[3]).collect()
+        } else {
+            let mut bytes = sample.clone();
+            for _ in 0..=luck.below(4) {
+                let at = luck.below(bytes.len());
+                match luck.below(4) {
+                    0 => bytes.truncate(at.max(1)),
+                    1 => bytes.extend_from_within(at..),
+                    _ => bytes[at] = luck.next().to_le_bytes()[5],
+                }
+            }
+            bytes
+        };
+        match Payload::read(&bytes) {
+            Ok(payload) => {
+                good += 1;
+                payload.metrics.iter().for_each(|metric| drop(metric.poor_quality()));
+            }
+            Err(error) => {
+                bad += 1;
+                assert!(!error.to_string().is_empty(), "seed {seed:#x}, round {round}");
+            }
+        }
+    }
+    assert!(good > 10_000 && bad > 10_000, "{good} were payloads, {bad} were none");
+}
