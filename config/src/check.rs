@@ -9,6 +9,7 @@ use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::path::{Component, Path, PathBuf};
 
+use stencilward_adapters::mqtt;
 use stencilward_adapters::settings::Drive;
 use stencilward_domain::names::{BadName, MachineName, ProductName, StencilCode};
 

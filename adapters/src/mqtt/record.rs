@@ -80,7 +80,8 @@ fn given(owner: &MachineName, readings: &[Reading]) -> Given {
 
 /// The decoder of a machine of these settings, for what was recorded.
 pub(crate) fn again(machine: &MachineName, settings: Settings) -> impl Again + 'static {
-    let unheard = settings.messages.iter().map(|message| message.topic.clone()).collect();
+    let unheard =
+        settings.messages.iter().map(|entry| super::topic::filter(&entry.topic)).collect();
     let router = Router::new(&[(machine.clone(), settings)]);
     Replayed { machine: machine.clone(), router, unheard }
 }

@@ -88,8 +88,8 @@ impl Router {
 
     /// The machines of which some entry has this topic.
     pub(super) fn owners(&self, name: &str) -> BTreeSet<&MachineName> {
-        let has = |(_, entry): &&(MachineName, Message)| topic::matches(&entry.topic, name);
-        self.entries.iter().filter(has).map(|(owner, _)| owner).collect()
+        let has = |entry: &&Entry| topic::matches(&entry.filter, name);
+        self.entries.iter().filter(has).map(|entry| &entry.machine).collect()
     }
 
     /// True when some entry has this topic.

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde_json::Value;
 
 use super::super::settings::{Message, Outcome, Settings, Signal};
-use super::super::topic::matches;
+use super::super::topic::{filter, matches};
 use super::Found;
 use crate::settings::NEVER_PASSED;
 
@@ -65,7 +65,8 @@ fn check_link(message: &Message, path: &str, found: &mut Found) {
 /// What the gateway publishes is not what a machine says.
 fn check_echo(settings: &Settings, message: &Message, path: &str, found: &mut Found) {
     let outputs = settings.outputs.iter();
-    if let Some(index) = outputs.into_iter().position(|out| matches(&message.topic, &out.topic)) {
+    let taken_in = filter(&message.topic);
+    if let Some(index) = outputs.into_iter().position(|out| matches(&taken_in, &out.topic)) {
         let wrong = format!(
             "takes in what outputs[{index}] publishes, so the gateway would hear itself; write a \
              narrower topic, or publish on another"

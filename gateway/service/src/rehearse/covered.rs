@@ -49,7 +49,7 @@ pub(super) fn tells(title: &str, said: &Said) -> bool {
                 || matches!(word, "order-product" | "order-quantity")
         }
         Said::OrderFinished { .. } => matches!(word, "order-finished" | "order-made"),
-        Said::LinkUp { .. } | Said::LinkLost { .. } => false,
+        Said::LinkUp { .. } | Said::LinkLost { .. } | Said::MessageNumbered { .. } => false,
     }
 }
 
