@@ -6,7 +6,7 @@ use stencilward_adapters::simulated::{Fault, Simulated, Slots};
 use stencilward_domain::names::SlotName;
 use stencilward_domain::signal::Said;
 
-use crate::support::{Gateway, any_port, code, machine, settings};
+use crate::support::{Gateway, code, machine, settings};
 
 fn total() -> serde_json::Value {
     json!([{ "signal": "stroke-total", "table": "input", "at": 0, "type": "u16" }])
@@ -45,7 +45,8 @@ async fn beside_others_it_alone_keeps_still() {
 
 #[tokio::test]
 async fn a_serial_line_cannot_be_cut_and_registers_cannot_flood() {
-    let line = Machine::on_line(&settings(any_port(), &total(), &json!([])), Pty::open().unwrap());
+    let nowhere = ([127, 0, 0, 1], 1).into();
+    let line = Machine::on_line(&settings(nowhere, &total(), &json!([])), Pty::open().unwrap());
     for fault in [Fault::Cut, Fault::Repeating(1), Fault::Flooding(1)] {
         let why = line.suffer(fault).await.unwrap_err().to_string();
         assert!(why.len() > 20, "{why}");
