@@ -57,7 +57,9 @@ impl Backlog {
         let (client, mut events) = AsyncClient::new(self.options("publisher"), 200);
         let (mut given, mut confirmed) = (0, 0);
         while confirmed < count {
-            while given < count && client.try_publish(TOPIC, QoS::AtLeastOnce, false, self.next()).is_ok() {
+            while given < count
+                && client.try_publish(TOPIC, QoS::AtLeastOnce, false, self.next()).is_ok()
+            {
                 given += 1;
                 self.number += 1;
             }
