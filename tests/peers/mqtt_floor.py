@@ -38,7 +38,9 @@ class Floor:
         self.options = options
         self.number = 0
         self.begun = []
+        self.confirmed = set()
         self.client = self.line("counter", clean=False)
+        self.client.on_publish = lambda _client, _data, mid, *_: self.confirmed.add(mid)
 
     def line(self, name, clean):
         client = Client(
@@ -54,17 +56,18 @@ class Floor:
         for _ in range(times):
             self.number += 1
             message = {"n": self.number, "id": str(self.number), "count": 1}
-            self.begun.append(self.client.publish(topic, json.dumps(message), qos=1))
+            # Without a connection it is kept, and sent over the next one.
+            self.begun.append(self.client.publish(topic, json.dumps(message), qos=1).mid)
         say("begun", number=self.number)
 
     def wait(self):
         until = time.monotonic() + PATIENCE
-        for message in self.begun:
-            while not message.is_published():
+        for mid in self.begun:
+            while mid not in self.confirmed:
                 if time.monotonic() > until:
                     raise RuntimeError("the broker did not confirm in time")
                 time.sleep(0.005)
-        self.begun = []
+        self.begun, self.confirmed = [], set()
         say("confirmed", number=self.number)
 
     def steal(self, client, seconds):
