@@ -188,7 +188,10 @@ impl Work {
         let room = match self.courier.room() {
             Room::Free(room) => room,
             // Whoever takes the rounds handed over is let in before the next one.
-            Room::Full => return Ok(yield_now().await),
+            Room::Full => {
+                yield_now().await;
+                return Ok(());
+            }
             Room::Closed => return Err(Failure::Stopped),
         };
         if let Some(signal) = self.unsent.take() {

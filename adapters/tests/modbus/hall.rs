@@ -58,7 +58,7 @@ impl Hall {
         Self::of(links.collect())
     }
 
-    fn of(all: Vec<Box<Link>>) -> Self {
+    fn of(all: Vec<Link>) -> Self {
         let (intake, mut deliveries) = Intake::bounded(16);
         let (_, wanted) = watch::channel(Arc::default());
         let (log, stop) = (Arc::new(Log::default()), CancellationToken::new());
@@ -79,7 +79,7 @@ impl Hall {
         });
         let mut links = JoinSet::new();
         for link in all {
-            links.spawn(link.run(floor.clone()));
+            links.spawn(Box::new(link).run(floor.clone()));
         }
         Self { log, stop, links, _hearing: AbortOnDropHandle::new(hearing) }
     }
@@ -169,7 +169,7 @@ impl Hall {
     }
 }
 
-fn link(first: usize, settings: &[Settings]) -> Box<Link> {
+fn link(first: usize, settings: &[Settings]) -> Link {
     let names: Vec<String> =
         (first..).map(|number| format!("m-{number}")).take(settings.len()).collect();
     let named: Vec<(&str, &Settings)> = names.iter().map(String::as_str).zip(settings).collect();
@@ -178,5 +178,5 @@ fn link(first: usize, settings: &[Settings]) -> Box<Link> {
         assert_eq!(settings.check(), Vec::new());
         (MachineName::new(name).unwrap(), (*settings).clone())
     });
-    Box::new(Link::shared(machines.collect()))
+    Link::shared(machines.collect())
 }
