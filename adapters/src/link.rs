@@ -19,6 +19,7 @@ use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::signal::{Said, Signal};
 use stencilward_domain::time::Timestamp;
+use tokio::sync::mpsc::error::TrySendError;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
@@ -67,6 +68,15 @@ pub struct Intake(mpsc::Sender<Delivery>);
 #[error("the gateway is stopping and takes no more signals")]
 pub struct Stopping;
 
+/// Why signals were not taken.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NotTaken {
+    /// There is no room: here they are again.
+    Full(Vec<Signal>),
+    /// As [`Stopping`] says.
+    Stopping,
+}
+
 impl Intake {
     /// An intake that holds `capacity` deliveries, and its far end.
     #[must_use]
@@ -80,10 +90,38 @@ impl Intake {
     /// # Errors
     /// [`Stopping`] when nobody takes signals any more.
     pub async fn deliver(&self, signals: Vec<Signal>) -> Result<Receipt, Stopping> {
-        let (receipt, answer) = oneshot::channel();
-        self.0.send(Delivery { signals, receipt }).await.map_err(|_| Stopping)?;
-        Ok(Receipt(answer))
+        let room = self.0.reserve().await.map_err(|_| Stopping)?;
+        Ok(put(room, signals))
     }
+
+    /// Hands over signals if there is room at once and nobody waits for it.
+    ///
+    /// # Errors
+    /// [`NotTaken`] otherwise.
+    pub fn offer(&self, signals: Vec<Signal>) -> Result<Receipt, NotTaken> {
+        match self.0.try_reserve() {
+            Ok(room) => Ok(put(room, signals)),
+            Err(TrySendError::Full(())) => Err(NotTaken::Full(signals)),
+            Err(TrySendError::Closed(())) => Err(NotTaken::Stopping),
+        }
+    }
+
+    /// True when nobody takes signals any more.
+    #[must_use]
+    pub fn is_closed(&self) -> bool {
+        self.0.is_closed()
+    }
+
+    /// Returns when nobody takes signals any more.
+    pub async fn closed(&self) {
+        self.0.closed().await;
+    }
+}
+
+fn put(room: mpsc::Permit<'_, Delivery>, signals: Vec<Signal>) -> Receipt {
+    let (receipt, answer) = oneshot::channel();
+    room.send(Delivery { signals, receipt });
+    Receipt(answer)
 }
 
 /// A message that is owed to a broker.
@@ -123,8 +161,13 @@ impl Receipt {
     ///
     /// # Errors
     /// [`Stopping`] when the gateway ended before: the delivery must not be confirmed.
-    pub async fn durable(self) -> Result<Vec<Decision>, Stopping> {
-        self.0.await.map_err(|_| Stopping)
+    pub async fn durable(mut self) -> Result<Vec<Decision>, Stopping> {
+        self.answered().await
+    }
+
+    /// The same by reference: waiting for it may be given up and begun again, until it answered.
+    pub(crate) async fn answered(&mut self) -> Result<Vec<Decision>, Stopping> {
+        (&mut self.0).await.map_err(|_| Stopping)
     }
 }
 
@@ -232,6 +275,20 @@ pub trait Observer: Send + Sync {
 pub fn now() -> Timestamp {
     let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
     Timestamp(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
+}
+
+/// Signals of one machine received now, without times or identities of its own.
+#[must_use]
+pub(crate) fn all_heard(machine: &MachineName, said: Vec<Said>) -> Vec<Signal> {
+    let received = now();
+    let signal = |said| Signal {
+        machine: machine.clone(),
+        received,
+        machine_time: None,
+        identity: None,
+        said,
+    };
+    said.into_iter().map(signal).collect()
 }
 
 /// A signal received now, without a time or identity of the machine's own.

@@ -26,6 +26,7 @@ mod settings;
 mod tls;
 mod wash;
 mod wiring;
+mod wish;
 
 pub use check::check_shared;
 pub use image::Image;

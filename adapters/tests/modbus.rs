@@ -20,6 +20,8 @@ mod faults;
 mod lines;
 #[path = "modbus/machine.rs"]
 mod machine;
+#[path = "modbus/neighbours.rs"]
+mod neighbours;
 #[path = "modbus/outputs.rs"]
 mod outputs;
 #[path = "modbus/points.rs"]

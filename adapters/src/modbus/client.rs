@@ -111,77 +111,93 @@ impl Client {
 
     async fn read_bits(&mut self, reach: Reach<BitTable>) -> Result<Vec<bool>, Failure> {
         let Reach { table, at, count } = reach;
-        let (request, what) = match table {
-            BitTable::Coil => (Request::ReadCoils(at, count), "coils"),
-            BitTable::Discrete => (Request::ReadDiscreteInputs(at, count), "discrete inputs"),
+        let request = match table {
+            BitTable::Coil => Request::ReadCoils(at, count),
+            BitTable::Discrete => Request::ReadDiscreteInputs(at, count),
         };
-        let what = format!("reading {count} {what} from {at}");
-        match self.ask(request, &what).await? {
+        match self.ask(&request).await? {
             Response::ReadCoils(mut bits) | Response::ReadDiscreteInputs(mut bits)
                 if bits.len() == usize::from(count).next_multiple_of(8) =>
             {
                 bits.truncate(usize::from(count));
                 Ok(bits)
             }
-            other => Err(self.unfitting(&what, &other)),
+            other => Err(self.unfitting(&request, &other)),
         }
     }
 
     async fn read_words(&mut self, reach: Reach<RegisterTable>) -> Result<Vec<u16>, Failure> {
         let Reach { table, at, count } = reach;
-        let (request, what) = match table {
-            RegisterTable::Input => (Request::ReadInputRegisters(at, count), "input registers"),
-            RegisterTable::Holding => {
-                (Request::ReadHoldingRegisters(at, count), "holding registers")
-            }
+        let request = match table {
+            RegisterTable::Input => Request::ReadInputRegisters(at, count),
+            RegisterTable::Holding => Request::ReadHoldingRegisters(at, count),
         };
-        let what = format!("reading {count} {what} from {at}");
-        match self.ask(request, &what).await? {
+        match self.ask(&request).await? {
             Response::ReadInputRegisters(words) | Response::ReadHoldingRegisters(words)
                 if words.len() == usize::from(count) =>
             {
                 Ok(words)
             }
-            other => Err(self.unfitting(&what, &other)),
+            other => Err(self.unfitting(&request, &other)),
         }
     }
 
     /// Writes one coil.
     pub(crate) async fn write_coil(&mut self, at: u16, on: bool) -> Result<(), Failure> {
-        let what = format!("writing coil {at}");
-        match self.ask(Request::WriteSingleCoil(at, on), &what).await? {
+        let request = Request::WriteSingleCoil(at, on);
+        match self.ask(&request).await? {
             Response::WriteSingleCoil(echoed, state) if (echoed, state) == (at, on) => Ok(()),
-            other => Err(self.unfitting(&what, &other)),
+            other => Err(self.unfitting(&request, &other)),
         }
     }
 
     /// Writes one holding register.
     pub(crate) async fn write_register(&mut self, at: u16, word: u16) -> Result<(), Failure> {
-        let what = format!("writing holding register {at}");
-        match self.ask(Request::WriteSingleRegister(at, word), &what).await? {
+        let request = Request::WriteSingleRegister(at, word);
+        match self.ask(&request).await? {
             Response::WriteSingleRegister(echoed, value) if (echoed, value) == (at, word) => Ok(()),
-            other => Err(self.unfitting(&what, &other)),
+            other => Err(self.unfitting(&request, &other)),
         }
     }
 
     /// Makes one request, when it is this machine's turn.
-    async fn ask(&mut self, request: Request<'static>, what: &str) -> Result<Response, Failure> {
+    async fn ask(&mut self, request: &Request<'static>) -> Result<Response, Failure> {
         if self.failed {
-            return Err(Failure::closed(&self.peer, what));
+            return Err(Failure::closed(&self.peer, &in_words(request)));
         }
-        let stop = self.stop.clone();
-        let line = Arc::clone(&self.line);
-        let Some((first, tried)) = stop.run_until_cancelled(self.come_up(&line, &request)).await
-        else {
+        if self.stop.is_cancelled() {
             self.rest();
             return Err(Failure::Stopped);
+        }
+        let line = Arc::clone(&self.line);
+        let (first, tried) = if self.is_up(&line, request) {
+            (None, None)
+        } else {
+            let stop = self.stop.clone();
+            let coming = self.come_up(&line, request);
+            let Some(come) = stop.run_until_cancelled(coming).await else {
+                self.rest();
+                return Err(Failure::Stopped);
+            };
+            come
         };
-        let outcome = self.converse(first, request, what, tried).await;
+        let outcome = self.converse(first, request, tried).await;
         self.failed = matches!(outcome, Err(Failure::Gone { .. } | Failure::Stopped));
         if self.failed {
             self.rest();
         }
         outcome
+    }
+
+    /// True when it may ask at once, as it may most of the time.
+    fn is_up(&mut self, line: &Line, request: &Request<'static>) -> bool {
+        if !self.answers || self.turn.as_ref().is_some_and(Turn::is_long) {
+            return false;
+        }
+        if self.turn.is_none() {
+            self.turn = line.turn_at_once();
+        }
+        self.turn.is_some() && line.way(self.peer.unit, request) == Way::Ask
     }
 
     /// Waits for the right to ask, and says what must be asked first.
@@ -218,12 +234,12 @@ impl Client {
     async fn converse(
         &mut self,
         first: Option<Request<'static>>,
-        request: Request<'static>,
-        what: &str,
+        request: &Request<'static>,
         mut tried: Option<Try<'_>>,
     ) -> Result<Response, Failure> {
         let (peer, limit) = (&self.peer, self.timeout);
-        let Some(turn) = &mut self.turn else { return Err(Failure::closed(peer, what)) };
+        let closed = || Failure::closed(peer, &in_words(request));
+        let Some(turn) = &mut self.turn else { return Err(closed()) };
         let wire = &mut turn.wire;
         self.answers = false;
         if !wire.is_open() {
@@ -238,10 +254,11 @@ impl Client {
             tried.begin();
         }
         let mut reply = None;
-        for question in first.into_iter().chain([request]) {
+        for question in first.into_iter().chain([request.clone()]) {
             self.line.asked(peer.unit, &question, limit);
             let asked = wire.ask(peer.unit, question, limit).await;
-            reply = Some(asked.map_err(|lapse| Failure::lapse(peer, what, &lapse, limit))?);
+            let lapsed = |lapse| Failure::lapse(peer, &in_words(request), &lapse, limit);
+            reply = Some(asked.map_err(lapsed)?);
             self.line.answered(peer.unit);
         }
         match reply {
@@ -251,21 +268,42 @@ impl Client {
             }
             Some(Reply::Exception(code)) => {
                 self.answers = !is_bridges(code);
-                Err(Failure::exception(peer, what, code, wire.role()))
+                Err(Failure::exception(peer, &in_words(request), code, wire.role()))
             }
-            None => Err(Failure::closed(peer, what)),
+            None => Err(closed()),
         }
     }
 
     /// An answer that is well-formed but not one to the question. Nobody can tell what else comes
     /// on this connection.
-    fn unfitting(&mut self, what: &str, response: &Response) -> Failure {
+    fn unfitting(&mut self, request: &Request<'static>, response: &Response) -> Failure {
         if let Some(turn) = &mut self.turn {
             turn.wire.close();
         }
         self.rest();
         (self.failed, self.answers) = (true, false);
-        Failure::garbled(&self.peer, what, &format!("an answer that does not fit: {response:?}"))
+        let found = format!("an answer that does not fit: {response:?}");
+        Failure::garbled(&self.peer, &in_words(request), &found)
+    }
+}
+
+/// What a request does.
+fn in_words(request: &Request<'static>) -> String {
+    match request {
+        Request::ReadCoils(at, count) => format!("reading {count} coils from {at}"),
+        Request::ReadDiscreteInputs(at, count) => {
+            format!("reading {count} discrete inputs from {at}")
+        }
+        Request::ReadInputRegisters(at, count) => {
+            format!("reading {count} input registers from {at}")
+        }
+        Request::ReadHoldingRegisters(at, count) => {
+            format!("reading {count} holding registers from {at}")
+        }
+        Request::WriteSingleCoil(at, _) => format!("writing coil {at}"),
+        Request::WriteSingleRegister(at, _) => format!("writing holding register {at}"),
+        Request::ReadDeviceIdentification(..) => "reading the device identification".to_owned(),
+        other => format!("asking {other:?}"),
     }
 }
 

@@ -102,6 +102,12 @@ impl Line {
         Turn { wire, began: Instant::now() }
     }
 
+    /// A turn, if the line is free and nobody waits for it.
+    pub(crate) fn turn_at_once(&self) -> Option<Turn> {
+        let wire = Arc::clone(&self.wire).try_lock_owned().ok()?;
+        Some(Turn { wire, began: Instant::now() })
+    }
+
     /// Waits until a silent machine may be tried; none where nobody else is kept waiting.
     pub(crate) async fn try_silent(&self) -> Option<Try<'_>> {
         if !self.shared {

@@ -6,9 +6,8 @@ use std::time::{Duration, Instant};
 use async_trait::async_trait;
 use futures::future::join_all;
 use stencilward_domain::names::MachineName;
-use stencilward_domain::outputs::Wanted;
 use stencilward_domain::signal::{Said, Signal};
-use tokio::sync::watch;
+use tokio::task::yield_now;
 use tokio::time::{sleep, timeout};
 
 use super::check::time_outs;
@@ -22,7 +21,8 @@ use super::plan::Rounds;
 use super::record;
 use super::settings::Settings;
 use super::wiring::Wiring;
-use crate::link::{BackOff, Floor, Trouble, heard};
+use super::wish::Wish;
+use crate::link::{BackOff, Floor, Trouble, all_heard, heard};
 use crate::record::Tape;
 
 /// Rounds in a row that a machine may be too busy to answer before its link counts as lost.
@@ -56,7 +56,9 @@ impl crate::link::Link for Link {
         self.machines.iter().map(|(machine, _)| machine.clone()).collect()
     }
 
-    async fn run(self: Box<Self>, floor: Floor) {
+    async fn run(self: Box<Self>, mut floor: Floor) {
+        // Asked in every round, and so not shared with other links.
+        floor.stop = floor.stop.child_token();
         let endpoint = self.machines.iter().find_map(|(_, settings)| settings.endpoint());
         let Some(endpoint) = endpoint else { return };
         let line = Arc::new(Line::new(endpoint, self.machines.len() > 1));
@@ -103,7 +105,7 @@ impl Work {
             reads: Rounds::of(&wiring),
             decoder: Decoder::new(Arc::clone(&wiring)),
             outputs: Outputs::new(machine.clone(), observer, wiring),
-            courier: Courier::start(floor.intake.clone()),
+            courier: Courier::new(floor.intake.clone()),
             back_off: BackOff::for_machines(),
             state: State::Untold,
             unsent: None,
@@ -115,7 +117,7 @@ impl Work {
     }
 
     async fn run(mut self, mut client: Client) {
-        let stop = self.floor.stop.clone();
+        let Floor { stop, intake, .. } = self.floor.clone();
         loop {
             let failure = self.attempt(&mut client).await;
             if failure == Failure::Stopped {
@@ -127,7 +129,7 @@ impl Work {
             let told = timeout(wait, self.courier.hand_over(&mut self.unsent));
             tokio::select! {
                 () = stop.cancelled() => return,
-                () = self.courier.closed() => return,
+                () = intake.closed() => return,
                 _ = async { tokio::join!(sleep(wait), told) } => {}
             }
         }
@@ -159,20 +161,24 @@ impl Work {
     }
 
     async fn rounds(&mut self, client: &mut Client) -> Result<std::convert::Infallible, Failure> {
-        let stop = self.floor.stop.clone();
-        let mut wanted = self.floor.wanted.clone();
+        let Floor { stop, intake, .. } = self.floor.clone();
+        let mut wish = Wish::new(self.floor.wanted.clone());
         let mut pace = Pace::new(self.poll);
-        self.outputs.settle(client, &now_wanted(&mut wanted)).await?;
+        self.outputs.settle(client, wish.now()).await?;
         client.rest();
         loop {
-            tokio::select! {
-                biased;
-                () = stop.cancelled() => return Err(Failure::Stopped),
-                () = self.courier.closed() => return Err(Failure::Stopped),
-                () = pace.due() => self.round(client).await?,
-                () = changed(&mut wanted) => {}
+            if pace.take() {
+                self.round(client).await?;
+            } else {
+                tokio::select! {
+                    biased;
+                    () = stop.cancelled() => return Err(Failure::Stopped),
+                    () = intake.closed() => return Err(Failure::Stopped),
+                    () = pace.due() => continue,
+                    () = wish.changed() => {}
+                }
             }
-            self.outputs.settle(client, &now_wanted(&mut wanted)).await?;
+            self.outputs.settle(client, wish.now()).await?;
             client.rest();
         }
     }
@@ -183,7 +189,11 @@ impl Work {
         let began = Instant::now();
         let room = match self.courier.room() {
             Room::Free(room) => room,
-            Room::Full => return Ok(()),
+            // Whoever takes the rounds handed over is let in before the next one.
+            Room::Full => {
+                yield_now().await;
+                return Ok(());
+            }
             Room::Closed => return Err(Failure::Stopped),
         };
         if let Some(signal) = self.unsent.take() {
@@ -212,8 +222,7 @@ impl Work {
             self.floor.observer.trouble(&self.machine, *kind, detail);
         }
         if !round.said.is_empty() {
-            let said = round.said.into_iter();
-            room.send(said.map(|said| heard(&self.machine, said)).collect());
+            room.send(all_heard(&self.machine, round.said));
         }
         self.floor.observer.round(&self.machine, began.elapsed());
         Ok(())
@@ -241,24 +250,5 @@ impl Work {
             record::lost(tape, &why);
         }
         self.unsent = Some(heard(&self.machine, Said::LinkLost { why }));
-    }
-}
-
-/// What is wanted now. When nobody is left to want anything, every permission is taken back.
-fn now_wanted(wanted: &mut watch::Receiver<Arc<Wanted>>) -> Arc<Wanted> {
-    let gone = wanted.has_changed().is_err();
-    let now = Arc::clone(&wanted.borrow_and_update());
-    if !gone {
-        return now;
-    }
-    let mut refusing = Wanted::clone(&now);
-    refusing.refuse_all();
-    Arc::new(refusing)
-}
-
-/// Returns when something else is wanted; never once nobody is left to want anything.
-async fn changed(wanted: &mut watch::Receiver<Arc<Wanted>>) {
-    if wanted.changed().await.is_err() {
-        std::future::pending().await
     }
 }

@@ -2,7 +2,6 @@
 
 use std::time::Duration;
 
-use tokio::task::yield_now;
 use tokio::time::{Instant, sleep_until};
 
 /// What a timer can tell apart: a round that is due sooner is due now.
@@ -21,15 +20,19 @@ impl Pace {
         Self { every, next: Instant::now() }
     }
 
-    /// Waits until a round is due. Given up, it may be waited for again.
-    pub(crate) async fn due(&mut self) {
-        if self.next > Instant::now() + RESOLUTION {
-            sleep_until(self.next).await;
-        } else {
-            // Whoever takes what the last round gave is let in between.
-            yield_now().await;
+    /// True when a round is due; then the next one is reckoned from it.
+    pub(crate) fn take(&mut self) -> bool {
+        let now = Instant::now();
+        let is_due = self.next <= now + RESOLUTION;
+        if is_due {
+            self.next = after(self.next, self.every, now);
         }
-        self.next = after(self.next, self.every, Instant::now());
+        is_due
+    }
+
+    /// Waits until a round is due.
+    pub(crate) async fn due(&self) {
+        sleep_until(self.next).await;
     }
 }
 
@@ -62,10 +65,14 @@ mod tests {
     #[tokio::test]
     async fn a_pace_finer_than_the_timer_waits_for_nothing() {
         let mut pace = Pace::new(Duration::from_micros(1));
-        for _ in 0..100 {
-            let mut due = std::pin::pin!(pace.due());
-            assert!(futures::poll!(due.as_mut()).is_pending(), "others come first");
-            assert!(futures::poll!(due).is_ready());
-        }
+        assert!((0..100).all(|_| pace.take()));
+    }
+
+    #[tokio::test]
+    async fn a_round_is_due_once() {
+        let mut pace = Pace::new(Duration::from_secs(1));
+        assert!(pace.take() && !pace.take());
+        pace.due().await;
+        assert!(pace.take(), "its time has come");
     }
 }

@@ -190,9 +190,14 @@ fn pattern_of(kind: Type, value: &Value) -> Option<u64> {
 /// Text up to the first zero or the last register, without the spaces around it.
 fn text(registers: &[u16], bytes: ByteOrder) -> Result<String, Unreadable> {
     let both = |register: &u16| in_order(*register, bytes).to_be_bytes();
-    let bytes: Vec<u8> = registers.iter().flat_map(both).take_while(|byte| *byte != 0).collect();
-    let text = String::from_utf8(bytes).map_err(|_| Unreadable::NotText)?;
-    Ok(text.trim().to_owned())
+    let mut all = Vec::with_capacity(registers.len() * 2);
+    all.extend(registers.iter().flat_map(both).take_while(|byte| *byte != 0));
+    let mut text = String::from_utf8(all).map_err(|_| Unreadable::NotText)?;
+    text.truncate(text.trim_end().len());
+    if text.starts_with(char::is_whitespace) {
+        text = text.trim_start().to_owned();
+    }
+    Ok(text)
 }
 
 fn fill(text: &str, registers: u16, bytes: ByteOrder) -> Result<Vec<u16>, NoRoom> {

@@ -1,4 +1,4 @@
-//! A link to several machines at one place, and what each of them says and goes through.
+//! Links to several machines, and what each of them says and goes through.
 
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -8,7 +8,7 @@ use stencilward_adapters::modbus::{Link, Settings, check_shared};
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::signal::Said;
 use tokio::sync::watch;
-use tokio::task::JoinHandle;
+use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::AbortOnDropHandle;
 
@@ -34,26 +34,31 @@ impl Observer for Log {
     fn output(&self, _: &MachineName, _: &OutputName, _: bool, _: Option<bool>) {}
 }
 
-/// The link at work.
+/// Links at work.
 pub(crate) struct Hall {
     pub(crate) log: Arc<Log>,
     stop: CancellationToken,
-    task: JoinHandle<()>,
+    links: JoinSet<()>,
     _hearing: AbortOnDropHandle<()>,
 }
 
 impl Hall {
-    /// Machines with these settings, named `m-0`, `m-1` and so on.
+    /// Machines with these settings at one place, named `m-0`, `m-1` and so on.
     pub(crate) fn start(settings: &[Settings]) -> Self {
-        let names: Vec<String> = (0..settings.len()).map(|number| format!("m-{number}")).collect();
-        let named: Vec<(&str, &Settings)> =
-            names.iter().map(String::as_str).zip(settings).collect();
-        assert_eq!(check_shared(&named), Vec::new());
-        let machines = named.iter().map(|(name, settings)| {
-            assert_eq!(settings.check(), Vec::new());
-            (MachineName::new(name).unwrap(), (*settings).clone())
+        Self::of_places(&[settings])
+    }
+
+    /// The same for several places, counting on from one to the next.
+    pub(crate) fn of_places(places: &[&[Settings]]) -> Self {
+        let mut next = 0;
+        let links = places.iter().map(|settings| {
+            next += settings.len();
+            link(next - settings.len(), settings)
         });
-        let link = Box::new(Link::shared(machines.collect()));
+        Self::of(links.collect())
+    }
+
+    fn of(all: Vec<Link>) -> Self {
         let (intake, mut deliveries) = Intake::bounded(16);
         let (_, wanted) = watch::channel(Arc::default());
         let (log, stop) = (Arc::new(Log::default()), CancellationToken::new());
@@ -73,12 +78,11 @@ impl Hall {
                 let _ = delivery.receipt.send(Vec::new());
             }
         });
-        Self {
-            log,
-            stop,
-            task: tokio::spawn(link.run(floor)),
-            _hearing: AbortOnDropHandle::new(hearing),
+        let mut links = JoinSet::new();
+        for link in all {
+            links.spawn(Box::new(link).run(floor.clone()));
         }
+        Self { log, stop, links, _hearing: AbortOnDropHandle::new(hearing) }
     }
 
     /// What a machine said so far.
@@ -145,8 +149,35 @@ impl Hall {
         ends.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap()
     }
 
+    /// Waits until these machines had many rounds from a moment on: none was lost, or late by as
+    /// much as its poll.
+    pub(crate) async fn are_on_time(&self, machines: &[usize], poll: Duration, since: Instant) {
+        until("many rounds", || {
+            let rounds = |machine: &usize| self.rounds(*machine).into_iter();
+            machines.iter().all(|machine| rounds(machine).filter(|at| *at > since).count() > 8)
+        })
+        .await;
+        for machine in machines {
+            let wait = self.longest_wait(*machine, since);
+            assert!(wait < poll * 2, "m-{machine} waited {wait:?}");
+            assert_eq!(self.losses(*machine), Vec::<String>::new(), "m-{machine}");
+        }
+    }
+
     pub(crate) async fn stop(self) {
         self.stop.cancel();
-        within("the link's end", self.task).await.unwrap();
+        within("the links' end", self.links.join_all()).await;
     }
+}
+
+fn link(first: usize, settings: &[Settings]) -> Link {
+    let names: Vec<String> =
+        (first..).map(|number| format!("m-{number}")).take(settings.len()).collect();
+    let named: Vec<(&str, &Settings)> = names.iter().map(String::as_str).zip(settings).collect();
+    assert_eq!(check_shared(&named), Vec::new());
+    let machines = named.iter().map(|(name, settings)| {
+        assert_eq!(settings.check(), Vec::new());
+        (MachineName::new(name).unwrap(), (*settings).clone())
+    });
+    Link::shared(machines.collect())
 }

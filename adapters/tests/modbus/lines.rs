@@ -33,7 +33,7 @@ fn on_port(port: &Path, unit: u8, points: Value) -> Settings {
     settings(json!({ "serial": serial, "unit": unit, "poll": "250ms" }), points)
 }
 
-fn framed(bytes: &[u8]) -> Vec<u8> {
+pub(crate) fn framed(bytes: &[u8]) -> Vec<u8> {
     let mut sum = 0xFFFF_u16;
     for byte in bytes {
         sum ^= u16::from(*byte);
@@ -252,18 +252,7 @@ async fn keep_time(all: &[Settings; 3], machines: &[Machine; 3], word: &str, fai
     fail(true);
     let why = hall.hear_lost(1).await;
     assert!(why.contains(word) && why.contains("unit 2"), "{why}");
-    until("many rounds of the others", || {
-        [0, 2]
-            .iter()
-            .all(|machine| hall.rounds(*machine).iter().filter(|at| **at > since).count() > 8)
-    })
-    .await;
-    for machine in [0, 2] {
-        let poll = Duration::from_millis(400);
-        let wait = hall.longest_wait(machine, since);
-        assert!(wait < poll * 2, "m-{machine} waited {wait:?}");
-        assert_eq!(hall.losses(machine), Vec::<String>::new());
-    }
+    hall.are_on_time(&[0, 2], Duration::from_millis(400), since).await;
     fail(false);
     machines[1].set_registers(RegisterTable::Input, 0, &[9]);
     hall.hear_count(1, 9).await;

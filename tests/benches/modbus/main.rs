@@ -1,5 +1,6 @@
 //! What a Modbus link costs beside the barest loop and the script one would write instead.
-//! `cargo bench -p stencilward-tests --bench modbus`. Prints figures; asserts no time.
+//! `cargo bench -p stencilward-tests --bench modbus`, for some parts only `-- flat-out thousand`.
+//! Prints figures; asserts no time.
 //!
 //! The machines are in another process, one port each, and give ten input registers: a total, a
 //! state, and the code of a stencil.
@@ -8,6 +9,7 @@
 mod flat_out;
 mod interlock;
 mod ours;
+mod rtu;
 mod servers;
 mod thousand;
 
@@ -21,11 +23,22 @@ fn main() {
     {
         return servers::serve(count.parse().unwrap());
     }
+    let named: Vec<&String> = arguments[1..].iter().filter(|word| !word.starts_with('-')).collect();
+    let wanted = |part: &str| named.is_empty() || named.iter().any(|name| *name == part);
     let runtime = tokio::runtime::Runtime::new().unwrap();
     runtime.block_on(async {
-        flat_out::bench().await;
-        thousand::bench().await;
-        interlock::bench().await;
+        if wanted("flat-out") {
+            flat_out::bench().await;
+        }
+        if wanted("rtu") {
+            rtu::bench().await;
+        }
+        if wanted("thousand") {
+            thousand::bench().await;
+        }
+        if wanted("interlock") {
+            interlock::bench().await;
+        }
     });
 }
 

@@ -13,6 +13,12 @@ use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
+/// What is read of a machine: ten registers.
+pub(crate) const POINTS: &str = "[\
+    { signal: stroke-total, table: input, at: 0, type: u32, words: high-first }, \
+    { signal: machine-state, table: input, at: 2, type: u16, values: { 1: running } }, \
+    { signal: stencil-seated, table: input, at: 3, type: text, registers: 7 }]";
+
 /// When rounds ended, by machine.
 #[derive(Debug, Default)]
 pub(crate) struct Rounds(Mutex<Vec<(u32, Instant)>>);
@@ -47,6 +53,11 @@ impl Links {
     /// One for each address, each polled so often; a plant's file may not ask for less than 10 ms.
     pub(crate) fn start(addresses: &[SocketAddr], poll: Duration) -> Self {
         let machines: String = (0..).zip(addresses).map(|(n, at)| machine(n, *at)).collect();
+        Self::to(&machines, poll)
+    }
+
+    /// One for each machine of this part of a plant's file.
+    pub(crate) fn to(machines: &str, poll: Duration) -> Self {
         let text = format!("site: Invented Works\nmachines:\n{machines}");
         let mut configuration = stencilward_config::parse("bench.yaml", &text).unwrap();
         let settings =
@@ -87,9 +98,6 @@ impl Links {
 fn machine(number: u32, at: SocketAddr) -> String {
     format!(
         "  - {{ name: printer-{number}, kind: printer, fastest-cycle: 1s, modbus: {{ address: \
-         \"{at}\", points: [\
-         {{ signal: stroke-total, table: input, at: 0, type: u32, words: high-first }}, \
-         {{ signal: machine-state, table: input, at: 2, type: u16, values: {{ 1: running }} }}, \
-         {{ signal: stencil-seated, table: input, at: 3, type: text, registers: 7 }}] }} }}\n"
+         \"{at}\", points: {POINTS} }} }}\n"
     )
 }

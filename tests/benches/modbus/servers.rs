@@ -13,7 +13,8 @@ use tokio_modbus::server::tcp::{Server, accept_tcp_connection};
 pub(crate) const AS_SERVERS: &str = "--as-servers";
 
 /// A total of 70,000, the state 1, and the code ST-000000001, two characters to a register.
-const REGISTERS: [u16; 10] = [1, 4_464, 1, 0x5354, 0x2d30, 0x3030, 0x3030, 0x3030, 0x3031, 0x0000];
+pub(crate) const REGISTERS: [u16; 10] =
+    [1, 4_464, 1, 0x5354, 0x2d30, 0x3030, 0x3030, 0x3030, 0x3031, 0x0000];
 
 /// Servers at work; dropped, they end.
 pub(crate) struct Servers {

@@ -55,6 +55,11 @@ pub(crate) async fn machine(of: Value) -> Machine {
 impl Hearing {
     /// A link to the port, wanting this.
     pub(crate) fn start(port: u64, of: Value, wanted: Wanted) -> Self {
+        Self::with(settings(port, of), wanted)
+    }
+
+    /// A link with these settings, wanting this.
+    pub(crate) fn with(settings: Settings, wanted: Wanted) -> Self {
         let (intake, deliveries) = Intake::bounded(1);
         let (sender, receiver) = watch::channel(Arc::new(wanted));
         let stop = CancellationToken::new();
@@ -65,7 +70,7 @@ impl Hearing {
             owing: None,
             stop: stop.clone(),
         };
-        let link = Box::new(Link::new(name(), settings(port, of)));
+        let link = Box::new(Link::new(name(), settings));
         Self { deliveries, stop, task: tokio::spawn(link.run(floor)), _wanted: sender }
     }
 

@@ -29,7 +29,7 @@ fn types() -> [(&'static str, &'static str, Value); 10] {
 }
 
 /// Each type in each of the four orders, one value behind the other: point, command, value.
-fn values(table: &str) -> Vec<(Value, Value, f64)> {
+pub(crate) fn values(table: &str) -> Vec<(Value, Value, f64)> {
     let (mut all, mut at) = (Vec::new(), 0);
     for (kind, theirs, value) in types() {
         for (words, bytes) in [("high", "high"), ("high", "low"), ("low", "high"), ("low", "low")] {

@@ -11,13 +11,12 @@ const MOST_ANSWERS: usize = 8;
 impl Client {
     /// The basic identification: each object's number and its text, as far as it is one.
     pub(crate) async fn identify(&mut self) -> Result<Vec<(u8, String)>, Failure> {
-        let what = "reading the device identification";
         let (mut objects, mut next) = (Vec::new(), 0);
         for _ in 0..MOST_ANSWERS {
             let request = Request::ReadDeviceIdentification(ReadCode::Basic, next);
-            let answer = match self.ask(request, what).await? {
+            let answer = match self.ask(&request).await? {
                 Response::ReadDeviceIdentification(answer) => answer,
-                other => return Err(self.unfitting(what, &other)),
+                other => return Err(self.unfitting(&request, &other)),
             };
             let told = answer.device_id_objects.iter();
             objects.extend(told.map(|object| {

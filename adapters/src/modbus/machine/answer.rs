@@ -84,12 +84,12 @@ fn read(memory: &Memory, function: u8, at: u16, count: u16) -> Result<Vec<u8>, u
     let bits = |table: BitTable| {
         let bits = memory.bank.bits(table, at, count)?;
         memory.note_read(table.into(), at, count);
-        Some(packed(&bits))
+        Some(packed(bits))
     };
     let words = |table: RegisterTable| {
         let words = memory.bank.words(table, at, count)?;
         memory.note_read(table.into(), at, count);
-        Some(words.into_iter().flat_map(u16::to_be_bytes).collect())
+        Some(words.iter().copied().flat_map(u16::to_be_bytes).collect())
     };
     let data: Option<Vec<u8>> = match function {
         1 => bits(BitTable::Coil),

@@ -15,6 +15,8 @@ pub(crate) struct Rounds {
     classes: Vec<u32>,
     /// The plans made so far, by which of the classes are due.
     plans: BTreeMap<Vec<bool>, Plan>,
+    /// Which of the classes are due in this round.
+    due: Vec<bool>,
     round: u64,
 }
 
@@ -27,7 +29,7 @@ impl Rounds {
         let mut classes: Vec<u32> = wants.iter().map(|want| want.every).collect();
         classes.sort_unstable();
         classes.dedup();
-        Self { limits, wants, classes, plans: BTreeMap::new(), round: 0 }
+        Self { limits, wants, classes, plans: BTreeMap::new(), due: Vec::new(), round: 0 }
     }
 
     /// A new connection: the next round is the first.
@@ -39,12 +41,14 @@ impl Rounds {
     pub(crate) fn due(&mut self) -> &Plan {
         let round = self.round;
         let is_due = |every: u32| round.is_multiple_of(u64::from(every));
-        let due: Vec<bool> = self.classes.iter().map(|every| is_due(*every)).collect();
-        self.plans.entry(due).or_insert_with(|| {
+        self.due.clear();
+        self.due.extend(self.classes.iter().map(|every| is_due(*every)));
+        if !self.plans.contains_key(&self.due) {
             let wants: Vec<Want> =
                 self.wants.iter().filter(|want| is_due(want.every)).copied().collect();
-            Plan::for_wants(&self.limits, &wants)
-        })
+            self.plans.insert(self.due.clone(), Plan::for_wants(&self.limits, &wants));
+        }
+        &self.plans[&self.due]
     }
 
     /// This round was read; the next one is due.

@@ -148,7 +148,7 @@ impl Field {
         match self {
             Self::Bit(bit) => Some(Ok(Value::Whole(i128::from(bit.read(bank)?)))),
             Self::Registers { table, at, format } => {
-                Some(format.decode(&bank.words(table, at, format.registers())?))
+                Some(format.decode(bank.words(table, at, format.registers())?))
             }
         }
     }
@@ -159,7 +159,8 @@ impl Field {
             (Self::Bit(_), _) => return Err(NoRoom),
             (Self::Registers { table, at, format }, value) => {
                 let count = format.registers();
-                let before = bank.words(table, at, count).unwrap_or(vec![0; usize::from(count)]);
+                let before = bank.words(table, at, count).map(<[u16]>::to_vec);
+                let before = before.unwrap_or_else(|| vec![0; usize::from(count)]);
                 bank.set_words(table, at, &format.encode(value, &before)?);
             }
         }
