@@ -215,7 +215,7 @@ impl Work {
         self.back_off.reset();
         self.state = State::Up;
         let round = self.decoder.round(&bank);
-        if let Some(tape) = self.tape() {
+        if let Some(tape) = tape(&self.floor, &self.machine) {
             record::round(tape, &bank, &round);
         }
         for (kind, detail) in &round.troubles {
@@ -226,11 +226,6 @@ impl Work {
         }
         self.floor.observer.round(&self.machine, began.elapsed());
         Ok(())
-    }
-
-    /// Where it is recorded, if it is.
-    fn tape(&self) -> Option<&Tape> {
-        self.floor.observer.tapes()?.get(&self.machine)
     }
 
     /// Notes a failure. That the link is lost is to be told, unless it was told already.
@@ -246,9 +241,14 @@ impl Work {
         }
         self.state = State::Lost;
         self.decoder.lost();
-        if let Some(tape) = self.tape() {
+        if let Some(tape) = tape(&self.floor, &self.machine) {
             record::lost(tape, &why);
         }
         self.unsent = Some(heard(&self.machine, Said::LinkLost { why }));
     }
+}
+
+/// Where a machine is recorded, if it is.
+fn tape<'f>(floor: &'f Floor, machine: &MachineName) -> Option<&'f Tape> {
+    floor.observer.tapes()?.get(machine)
 }

@@ -113,6 +113,7 @@ impl Gateway {
             intake,
             wanted: receiver,
             observer: Arc::clone(&notes) as Arc<dyn Observer>,
+            owing: None,
             stop: stop.clone(),
         };
         let link = Box::new(Link::new(broker, at, vec![(name(), settings)]));

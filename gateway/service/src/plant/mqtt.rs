@@ -8,11 +8,13 @@ use stencilward_domain::names::MachineName;
 use super::Started;
 use super::broker::Broker;
 
-/// Starts a broker instead of this one. It takes anybody, so no password is looked for.
+/// Starts a broker instead of this one. It takes anybody and speaks in the clear, so no
+/// password and no certificate is looked for.
 pub(super) async fn broker(settings: &mut mqtt::Broker) -> anyhow::Result<Broker> {
     let broker = Broker::start().await?;
     settings.address = broker.address().to_string();
     (settings.user, settings.password_file, settings.password_env) = (None, None, None);
+    settings.tls = None;
     Ok(broker)
 }
 
