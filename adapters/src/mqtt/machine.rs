@@ -14,6 +14,7 @@ use serde_json::Value;
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::signal::Said;
 use tokio::sync::{Mutex, mpsc, watch};
+use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
 use super::encode;
@@ -44,8 +45,14 @@ pub struct Machine {
     announces: bool,
     said_last: Slot<Option<Post>>,
     stop: CancellationToken,
-    /// Cancelled when it loses its power.
-    power: Slot<CancellationToken>,
+    /// Its present connection; none while it has no power.
+    line: Slot<Option<Line>>,
+}
+
+/// A connection: how it is ended, and when it has.
+struct Line {
+    power: CancellationToken,
+    ended: JoinHandle<()>,
 }
 
 /// How it behaves.
@@ -107,7 +114,7 @@ impl Machine {
             manner,
             announces,
             said_last: Slot::default(),
-            power: Slot::new(stop.child_token()),
+            line: Slot::default(),
             stop,
         };
         machine.connect();
@@ -116,7 +123,6 @@ impl Machine {
 
     fn connect(&self) {
         let power = self.stop.child_token();
-        *lock(&self.power) = power.clone();
         let (arrive, arrivals) = mpsc::channel(WAITING);
         let told = self.settings.outputs.iter().map(|output| output.topic.clone());
         let (host, port) = (self.broker.ip().to_string(), self.broker.port());
@@ -126,11 +132,11 @@ impl Machine {
             .set_clean_session(false)
             .set_max_packet_size(1 << 20, 1 << 20)
             .set_inflight(64);
-        let (outbox, _) = Outbox::start(Keeping {
+        let (outbox, ended) = Outbox::start(Keeping {
             options,
             subscriptions: told.chain(self.ears.answers_on.iter().cloned()).collect(),
             arrivals: Some(arrive),
-            stop: power,
+            stop: power.clone(),
             on_loss: Box::new(
                 |error| tracing::debug!(%error, "a simulated machine lost its broker"),
             ),
@@ -139,6 +145,7 @@ impl Machine {
         if let Some(birth) = self.announcement(&Said::LinkUp { resumed: false }) {
             tokio::spawn(announce(birth, outbox.clone()));
         }
+        *lock(&self.line) = Some(Line { power, ended });
         self.outbox.send_replace(Some(outbox));
     }
 
@@ -150,7 +157,12 @@ impl Machine {
             // A broker publishes the will of a client that is gone without leave.
             outbox.hand_over(death).await;
         }
-        lock(&self.power).cancel();
+        let line = lock(&self.line).take();
+        if let Some(Line { power, ended }) = line {
+            power.cancel();
+            // Else its death could be told after its next birth. The outbox gives up by itself.
+            let _ = ended.await;
+        }
     }
 
     fn announcement(&self, said: &Said) -> Option<Post> {
