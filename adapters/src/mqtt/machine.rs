@@ -13,6 +13,7 @@ use serde_json::Value;
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::signal::Said;
 use tokio::sync::{Mutex, mpsc, watch};
+use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
 use super::access::{Access, Memory};
@@ -45,8 +46,14 @@ pub struct Machine {
     announces: bool,
     said_last: Slot<Option<Post>>,
     stop: CancellationToken,
-    /// Cancelled when it loses its power.
-    power: Slot<CancellationToken>,
+    /// Its present connection; none while it has no power.
+    line: Slot<Option<Line>>,
+}
+
+/// A connection: how it is ended, and when it has.
+struct Line {
+    power: CancellationToken,
+    ended: JoinHandle<()>,
 }
 
 /// How it behaves.
@@ -114,7 +121,7 @@ impl Machine {
             manner,
             announces,
             said_last: Slot::default(),
-            power: Slot::new(stop.child_token()),
+            line: Slot::default(),
             stop,
         };
         machine.connect();
@@ -123,17 +130,16 @@ impl Machine {
 
     fn connect(&self) {
         let power = self.stop.child_token();
-        *lock(&self.power) = power.clone();
         let (arrive, arrivals) = mpsc::channel(WAITING);
         let told = self.settings.outputs.iter().map(|output| output.topic.clone());
-        let (outbox, _) = Outbox::start(Keeping {
+        let (outbox, ended) = Outbox::start(Keeping {
             access: Access::new(self.broker.clone()),
             client: format!("simulated-{}", self.name),
             memory: Memory::Kept,
             will: None,
             subscriptions: told.chain(self.ears.answers_on.iter().cloned()).collect(),
             arrivals: Some(arrive),
-            stop: power,
+            stop: power.clone(),
             on_trouble: Box::new(|woe| match woe {
                 Woe::Lost(lost) => tracing::debug!(?lost, "a simulated machine lost its broker"),
                 Woe::Unwanted(topic, why) => tracing::debug!(topic, why, "it is not taken"),
@@ -143,6 +149,7 @@ impl Machine {
         if let Some(birth) = self.announcement(&Said::LinkUp { resumed: false }) {
             tokio::spawn(announce(birth, outbox.clone()));
         }
+        *lock(&self.line) = Some(Line { power, ended });
         self.outbox.send_replace(Some(outbox));
     }
 
@@ -154,7 +161,12 @@ impl Machine {
             // A broker publishes the will of a client that is gone without leave.
             outbox.hand_over(death).await;
         }
-        lock(&self.power).cancel();
+        let line = lock(&self.line).take();
+        if let Some(Line { power, ended }) = line {
+            power.cancel();
+            // Else its death could be told after its next birth. The outbox gives up by itself.
+            let _ = ended.await;
+        }
     }
 
     fn announcement(&self, said: &Said) -> Option<Post> {

@@ -64,7 +64,7 @@ async fn every_wiring_is_rehearsed_and_nothing_real_is_touched() {
         "washer-2   ST-",
         "rack-1     ST-1 is stored in A2",
         "orders     9000 is released",
-        "printer-3  has finished order 9000",
+        "printer-3  has finished order 900",
         "oven       tells of fault E-1: the door is open",
         "oven: order-quantity, order",
     ] {

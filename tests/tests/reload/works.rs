@@ -63,7 +63,10 @@ impl Works {
     /// With all three printers; those named are in the file.
     pub(crate) async fn with(named: &[&str]) -> Self {
         let all = ["printer-1", "printer-2", "printer-3"];
-        let text: String = all.iter().map(|name| machine(name, "127.0.0.1:1")).collect();
+        // Machines of one address would be one line.
+        let ports = all.iter().zip(1..);
+        let text: String =
+            ports.map(|(name, port)| machine(name, &format!("127.0.0.1:{port}"))).collect();
         let drawn = stencilward_config::parse("works.yaml", &format!("{CONFIGURATION}{text}"));
         let plant = Plant::start(drawn.expect("a good configuration")).await.expect("a plant");
         let mut taps = BTreeMap::new();
