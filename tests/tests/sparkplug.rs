@@ -30,7 +30,7 @@ impl Plant {
     async fn new() -> Option<Self> {
         let broker = Mosquitto::start(Persistence::Off).await?;
         let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
-        Some(Self { broker, folder: tempfile::tempdir().unwrap(), address })
+        Some(Self { broker, folder: tempfile::tempdir().expect("a folder"), address })
     }
 
     async fn peer(&self, script: &str, more: &[&str]) -> Option<Peer> {
@@ -52,7 +52,7 @@ impl Plant {
              brokers: [{{ name: floor, address: \"{host}:{port}\", client: gateway }}]\n{rest}"
         );
         let file = folder.path().join("sparkplug.yaml");
-        std::fs::write(&file, text).unwrap();
+        std::fs::write(&file, text).expect("the folder takes a file");
         file
     }
 
@@ -296,7 +296,7 @@ async fn payloads_are_those_of_another_implementation() {
 
 fn bytes(hex: &str) -> Vec<u8> {
     let digits: Vec<u32> = hex.chars().filter_map(|c| c.to_digit(16)).collect();
-    digits.chunks(2).map(|pair| u8::try_from(pair[0] * 16 + pair[1]).unwrap()).collect()
+    digits.chunks(2).map(|pair| u8::try_from(pair[0] * 16 + pair[1]).expect("two digits")).collect()
 }
 
 fn told(payload: &Payload) -> Value {
