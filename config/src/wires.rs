@@ -22,7 +22,7 @@ pub struct Wire {
 enum Speaks {
     Modbus(String, Vec<(MachineName, modbus::Settings)>),
     Files(MachineName, files::Settings),
-    Mqtt(mqtt::Broker, Vec<(MachineName, mqtt::Settings)>),
+    Mqtt(Box<mqtt::Broker>, Vec<(MachineName, mqtt::Settings)>),
 }
 
 impl Wire {
@@ -55,7 +55,7 @@ impl Wire {
         match self.speaks {
             Speaks::Modbus(_, machines) => Box::new(modbus::Link::shared(machines)),
             Speaks::Files(machine, settings) => Box::new(files::Link::new(machine, settings)),
-            Speaks::Mqtt(broker, machines) => Box::new(mqtt::Link::new(broker, machines)),
+            Speaks::Mqtt(broker, machines) => Box::new(mqtt::Link::new(*broker, machines)),
         }
     }
 }
@@ -93,7 +93,7 @@ impl Configuration {
             });
             let mut speaking: Vec<(MachineName, mqtt::Settings)> = speaking.collect();
             speaking.sort_by(|(one, _), (other, _)| one.cmp(other));
-            all.push(Speaks::Mqtt(broker.clone(), speaking));
+            all.push(Speaks::Mqtt(Box::new(broker.clone()), speaking));
         }
         let trial: BTreeSet<MachineName> =
             named.into_iter().filter_map(|(name, machine)| machine.trial.then_some(name)).collect();
