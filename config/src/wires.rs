@@ -29,9 +29,9 @@ pub struct Wire {
 enum Speaks {
     Modbus(String, Vec<(MachineName, modbus::Settings)>),
     Files(MachineName, files::Settings),
-    Mqtt(mqtt::Broker, Vec<(MachineName, mqtt::Settings)>),
-    Sparkplug(mqtt::Broker, AtBroker, Vec<(MachineName, sparkplug::Settings)>),
-    OwnNode(mqtt::Broker, OwnNode),
+    Mqtt(Box<mqtt::Broker>, Vec<(MachineName, mqtt::Settings)>),
+    Sparkplug(Box<mqtt::Broker>, AtBroker, Vec<(MachineName, sparkplug::Settings)>),
+    OwnNode(Box<mqtt::Broker>, OwnNode),
 }
 
 impl Wire {
@@ -89,12 +89,12 @@ impl Wire {
         match self.speaks {
             Speaks::Modbus(_, machines) => Box::new(modbus::Link::shared(machines)),
             Speaks::Files(machine, settings) => Box::new(files::Link::new(machine, settings)),
-            Speaks::Mqtt(broker, machines) => Box::new(mqtt::Link::new(broker, machines)),
+            Speaks::Mqtt(broker, machines) => Box::new(mqtt::Link::new(*broker, machines)),
             Speaks::Sparkplug(broker, at, machines) => {
-                Box::new(sparkplug::Link::new(broker, at, machines))
+                Box::new(sparkplug::Link::new(*broker, at, machines))
             }
             Speaks::OwnNode(broker, own) => {
-                Box::new(sparkplug::OwnNodeLink::new(broker, own, view.clone()))
+                Box::new(sparkplug::OwnNodeLink::new(*broker, own, view.clone()))
             }
         }
     }
@@ -133,7 +133,7 @@ impl Configuration {
             });
             let mut speaking: Vec<(MachineName, mqtt::Settings)> = speaking.collect();
             speaking.sort_by(|(one, _), (other, _)| one.cmp(other));
-            all.push(Speaks::Mqtt(broker.clone(), speaking));
+            all.push(Speaks::Mqtt(Box::new(broker.clone()), speaking));
             all.extend(self.sparkplug_at(broker, &named));
         }
         let recorded: Vec<Recorded> =
@@ -162,7 +162,7 @@ impl Configuration {
         let own = at.publish_as.take().map(|own| {
             let mut kept_in = self.ledger.clone().into_os_string();
             kept_in.push(format!(".births-at-{}", broker.name.replace(['/', '\0'], "_")));
-            Speaks::OwnNode(broker.clone(), OwnNode { kept_in: kept_in.into(), ..own })
+            Speaks::OwnNode(Box::new(broker.clone()), OwnNode { kept_in: kept_in.into(), ..own })
         });
         let speaking = named.iter().filter_map(|(name, machine)| {
             let settings = machine.sparkplug.as_ref().filter(|s| s.broker == broker.name)?;
@@ -171,7 +171,7 @@ impl Configuration {
         let mut speaking: Vec<(MachineName, sparkplug::Settings)> = speaking.collect();
         speaking.sort_by(|(one, _), (other, _)| one.cmp(other));
         let hears = !speaking.is_empty();
-        let host = hears.then(|| Speaks::Sparkplug(broker.clone(), at, speaking));
+        let host = hears.then(|| Speaks::Sparkplug(Box::new(broker.clone()), at, speaking));
         host.into_iter().chain(own).collect()
     }
 }
