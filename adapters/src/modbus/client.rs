@@ -1,7 +1,6 @@
 //! One machine's questions on its line, each with a limit in time and its answer checked.
 //!
-//! The library underneath does not compare the length of an answer with the question, so that is
-//! done here. After anything but a proper answer or exception the client asks nothing more until
+//! After anything but a proper answer or exception the client asks nothing more until
 //! it begins anew.
 
 mod failure;
@@ -254,8 +253,8 @@ impl Client {
             tried.begin();
         }
         let mut reply = None;
-        for question in first.into_iter().chain([request.clone()]) {
-            self.line.asked(peer.unit, &question, limit);
+        for question in first.iter().chain([request]) {
+            self.line.asked(peer.unit, question, limit);
             let asked = wire.ask(peer.unit, question, limit).await;
             let lapsed = |lapse| Failure::lapse(peer, &in_words(request), &lapse, limit);
             reply = Some(asked.map_err(lapsed)?);

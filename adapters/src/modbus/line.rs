@@ -6,6 +6,7 @@
 //! or slow keeps another one waiting for one answer of its own, never for several.
 
 mod debts;
+mod numbered;
 mod wire;
 
 use std::sync::{Arc, Mutex, PoisonError};
@@ -16,11 +17,12 @@ use tokio::time::sleep_until;
 use tokio_modbus::Request;
 
 use super::client::Peer;
+pub(crate) use super::rtu::Lapse;
 use super::settings::Endpoint;
 
 use debts::Debts;
 pub(crate) use debts::Way;
-pub(crate) use wire::{Lapse, Opening, Reply};
+pub(crate) use wire::{Opening, Reply};
 
 use wire::Wire;
 

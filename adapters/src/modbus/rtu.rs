@@ -34,14 +34,14 @@ pub(crate) trait Stream: AsyncRead + AsyncWrite + fmt::Debug + Send + Unpin {}
 
 impl<S: AsyncRead + AsyncWrite + fmt::Debug + Send + Unpin> Stream for S {}
 
-/// Why a question has no answer.
+/// Why a question has no answer, on whatever carries it.
 #[derive(Debug)]
 pub(crate) enum Lapse {
     /// Nothing came in time. What other units said meanwhile is their own.
     Silent { heard: Option<u8> },
     /// What came is no answer.
     Garbled(String),
-    /// The line is gone.
+    /// The other side, or the system, ended the connection or the line.
     Broken(io::Error),
 }
 

@@ -123,7 +123,7 @@ async fn answers_that_are_none_cost_a_connection_and_no_more() {
     let mut connection = peer.accept().await;
     connection.expect(&READ, &[4, 4, 0, 10, 0, 11]).await;
     let why = gateway.hear_lost().await;
-    assert!(why.contains("does not fit"), "{why}");
+    assert!(why.contains("another length"), "{why}");
     let mut connection = peer.accept().await;
     let (transaction, unit, _) = connection.frame().await.unwrap();
     connection.send(transaction ^ 0x5555, unit, &TEN).await;

@@ -57,15 +57,13 @@ impl Fault {
             Self::Silent | Self::Slow => "no answer",
             Self::CutMidFrame if numbered => "closed the connection",
             Self::CutMidFrame => "bytes of an answer",
-            Self::OtherUnit if numbered => "another question",
+            Self::OtherUnit if numbered => "another unit",
             Self::OtherUnit => "unit 9 answered",
-            Self::OtherLength if numbered => "does not fit",
             Self::OtherLength => "another length",
             Self::Exception(0x0A) => "exception 0A",
             Self::Exception(0x0B) => "exception 0B",
             Self::Exception(_) => "exception 04",
-            // It begins like an answer of 21,845 bytes.
-            Self::Garbage if numbered => "no answer",
+            Self::Garbage if numbered => "no Modbus answer",
             Self::Garbage => "no frame",
         }
     }

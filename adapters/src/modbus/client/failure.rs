@@ -172,8 +172,7 @@ fn of_port(error: &io::Error) -> (Trouble, String) {
     (kind, check.to_owned())
 }
 
-/// When the peer closes, the library reports the last error of the operating system, which may be
-/// of another call altogether. Only the kinds that speak of connections are worth repeating.
+/// Only the kinds that speak of connections are worth repeating.
 fn reason(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::ConnectionReset

@@ -123,9 +123,9 @@ async fn a_peer_that_leaves_breaks_the_connection() {
 async fn a_peer_that_speaks_another_protocol_is_no_machine() {
     let http = b"HTTP/1.1 400 Bad Request\r\nConnection: close\r\n\r\n";
     let [still, _] = ask(http, false).await;
-    assert_eq!(kind(&still), Trouble::TimedOut);
+    assert_eq!(kind(&still), Trouble::Garbled);
     let [closed, _] = ask(http, true).await;
-    assert_eq!(kind(&closed), Trouble::Broken);
+    assert_eq!(kind(&closed), Trouble::Garbled);
 }
 
 /// Bytes without meaning, the same in every run.
@@ -147,7 +147,7 @@ async fn no_bytes_end_the_task() {
         let length = usize::from(noise.next() % 30);
         let mut bytes: Vec<u8> = (0..length).map(|_| noise.next()).collect();
         if round % 2 == 0 {
-            // A proper frame, so that the library looks at what is inside.
+            // A proper header, so that it is looked at what is inside.
             bytes.truncate(20);
             if let Some(function) = bytes.first_mut() {
                 *function = [1, 2, 3, 4, 5, 6, 0x0F, 0x10, 0x11, 0x16, 0x17, 0x2B][round / 2 % 12];

@@ -1,19 +1,15 @@
 //! What carries questions and answers: opened when it is needed, dropped when it is of no use.
 
-use std::future::Future;
 use std::io;
-use std::panic::AssertUnwindSafe;
 use std::time::Duration;
 
 use bytes::Bytes;
-use futures::FutureExt;
 use tokio::net::TcpStream;
 use tokio::time::timeout;
-use tokio_modbus::client::{Client as _, Context, tcp};
-use tokio_modbus::slave::SlaveContext as _;
-use tokio_modbus::{Error, ExceptionCode, Request, Response, Slave};
+use tokio_modbus::{ExceptionCode, Request, Response};
 
-use crate::modbus::rtu::{self, Master, Pace, Question};
+use super::numbered::Numbered;
+use crate::modbus::rtu::{Lapse, Master, Pace, Question, Stream};
 use crate::modbus::serial::Port;
 use crate::modbus::settings::{Endpoint, Framing, Tls};
 use crate::modbus::tls;
@@ -33,7 +29,7 @@ pub(crate) struct Wire {
 
 enum Transport {
     /// An answer bears the number of its question.
-    Numbered(Context),
+    Numbered(Numbered),
     Rtu(Master),
 }
 
@@ -52,17 +48,6 @@ pub(crate) enum Opening {
     Network(io::Error),
     Port(io::Error),
     Secure(tls::Fault),
-}
-
-/// Why there is no reply.
-#[derive(Debug)]
-pub(crate) enum Lapse {
-    /// Nothing came in time, except from this unit.
-    Silent { heard: Option<u8> },
-    /// What came is no answer to the question.
-    Garbled(String),
-    /// The other side, or the system, ended the connection.
-    Broken(io::Error),
 }
 
 impl Wire {
@@ -121,61 +106,41 @@ impl Wire {
     pub(crate) async fn ask(
         &mut self,
         unit: u8,
-        request: Request<'static>,
-        limit: Duration,
-    ) -> Result<Reply, Lapse> {
-        match self.open.take() {
-            None => Err(Lapse::Broken(io::ErrorKind::NotConnected.into())),
-            Some(Transport::Numbered(context)) => self.call(context, unit, request, limit).await,
-            Some(Transport::Rtu(master)) => self.send(master, unit, &request, limit).await,
-        }
-    }
-
-    async fn call(
-        &mut self,
-        mut context: Context,
-        unit: u8,
-        request: Request<'static>,
-        limit: Duration,
-    ) -> Result<Reply, Lapse> {
-        context.set_slave(Slave(unit));
-        let reply = match timeout(limit, caught(context.call(request))).await {
-            Err(_) => return Err(Lapse::Silent { heard: None }),
-            Ok(None) => return Err(Lapse::Garbled("a malformed answer".to_owned())),
-            Ok(Some(Err(error))) => return Err(of_library(error, self.endpoint.is_secured())),
-            Ok(Some(Ok(Err(code)))) => Reply::Exception(code),
-            Ok(Some(Ok(Ok(response)))) => Reply::Answer(response),
-        };
-        self.open = Some(Transport::Numbered(context));
-        Ok(reply)
-    }
-
-    async fn send(
-        &mut self,
-        mut master: Master,
-        unit: u8,
         request: &Request<'static>,
         limit: Duration,
     ) -> Result<Reply, Lapse> {
         let Some(question) = Question::new(unit, request) else {
             return Err(Lapse::Broken(io::ErrorKind::Unsupported.into()));
         };
-        let outcome = match master.ask(&question, limit).await {
-            Ok(answer) => read(answer),
-            Err(rtu::Lapse::Broken(error)) => return Err(Lapse::Broken(error)),
-            Err(rtu::Lapse::Silent { heard }) => Err(Lapse::Silent { heard }),
-            Err(rtu::Lapse::Garbled(what)) => Err(Lapse::Garbled(what)),
-        };
+        // Taken, so that it is gone when this is given up half way.
+        match self.open.take() {
+            None => Err(Lapse::Broken(io::ErrorKind::NotConnected.into())),
+            Some(Transport::Numbered(mut connection)) => {
+                let reply = read(connection.ask(&question, limit).await?)?;
+                self.open = Some(Transport::Numbered(connection));
+                Ok(reply)
+            }
+            Some(Transport::Rtu(master)) => self.send(master, &question, limit).await,
+        }
+    }
+
+    async fn send(
+        &mut self,
+        mut master: Master,
+        question: &Question,
+        limit: Duration,
+    ) -> Result<Reply, Lapse> {
+        let outcome = master.ask(question, limit).await.and_then(read);
         self.unanswered = if outcome.is_ok() { 0 } else { self.unanswered + 1 };
-        if self.unanswered < PATIENCE {
+        if self.unanswered < PATIENCE && !matches!(outcome, Err(Lapse::Broken(_))) {
             self.open = Some(Transport::Rtu(master));
         }
         outcome
     }
 }
 
-fn numbered<S: rtu::Stream + 'static>(stream: S) -> Transport {
-    Transport::Numbered(tcp::attach(stream))
+fn numbered(stream: impl Stream + 'static) -> Transport {
+    Transport::Numbered(Numbered::new(Box::new(stream)))
 }
 
 async fn secured(
@@ -192,7 +157,7 @@ async fn secured(
     Ok((numbered(secured.stream), secured.ours))
 }
 
-/// What stands in an answer whose frame is in order.
+/// What stands in an answer that was found in order.
 fn read(answer: Vec<u8>) -> Result<Reply, Lapse> {
     match answer[..] {
         [0x80..=0xFF, code] => Ok(Reply::Exception(ExceptionCode::new(code))),
@@ -200,54 +165,5 @@ fn read(answer: Vec<u8>) -> Result<Reply, Lapse> {
             Ok(response) => Ok(Reply::Answer(response)),
             Err(error) => Err(Lapse::Garbled(format!("a malformed answer ({error})"))),
         },
-    }
-}
-
-fn of_library(error: Error, secured: bool) -> Lapse {
-    match error {
-        Error::Protocol(error) => {
-            Lapse::Garbled(format!("an answer to another question ({error})"))
-        }
-        Error::Transport(error) if is_garbled(&error, secured) => {
-            Lapse::Garbled(format!("what is no Modbus answer ({error})"))
-        }
-        Error::Transport(error) => Lapse::Broken(error),
-    }
-}
-
-/// True for an error of the library's own making, not of the operating system or TLS: it could
-/// not make sense of the bytes. With TLS an early end may also be the connection's.
-fn is_garbled(error: &io::Error, secured: bool) -> bool {
-    let own = error.raw_os_error().is_none() && !crate::tls::is_about(error);
-    match error.kind() {
-        io::ErrorKind::InvalidData | io::ErrorKind::InvalidInput => own,
-        io::ErrorKind::UnexpectedEof => own && !secured,
-        _ => false,
-    }
-}
-
-/// The outcome of a future, or none when it panicked. The library asserts in its reply path in
-/// debug builds; no bytes from a machine may end the task that polls it.
-async fn caught<T>(future: impl Future<Output = T>) -> Option<T> {
-    AssertUnwindSafe(future).catch_unwind().await.ok()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn is_broken(error: io::Error) -> bool {
-        matches!(of_library(Error::Transport(error), false), Lapse::Broken(_))
-    }
-
-    #[test]
-    fn whatever_the_system_said_last_a_closed_connection_is_broken() {
-        for code in [0, 11, 22, 104, 111, 115] {
-            assert!(is_broken(io::Error::from_raw_os_error(code)), "{code}");
-        }
-        assert!(is_broken(io::Error::other("bytes remaining on stream")));
-        for garbled in [io::ErrorKind::InvalidData, io::ErrorKind::UnexpectedEof] {
-            assert!(!is_broken(io::Error::new(garbled, "x")));
-        }
     }
 }

@@ -87,6 +87,28 @@ impl Question {
         reads && self.function() == other.function() && self.answer == other.answer
     }
 
+    /// The same without its check sum: the unit, and what it is asked.
+    pub(crate) fn unsummed(&self) -> &[u8] {
+        self.frame.get(..self.frame.len() - SUM_LENGTH).unwrap_or_default()
+    }
+
+    /// What is wrong with an answer whose end is known and which bears no check sum.
+    pub(crate) fn fault(&self, answer: &[u8]) -> Option<&'static str> {
+        let [unit, function, ..] = *answer else { return Some("an answer without a function") };
+        let whole = answer.len() + SUM_LENGTH;
+        if unit != self.unit() {
+            Some("an answer of another unit")
+        } else if function & 0x7F != self.function() {
+            Some("an answer to another function")
+        } else if length(answer) != Some(whole) {
+            Some("a malformed answer")
+        } else if function < 0x80 && self.answer.is_some_and(|expected| expected != whole) {
+            Some("an answer of another length")
+        } else {
+            None
+        }
+    }
+
     /// Makes something of what came back. What follows an answer is left alone: lines that change
     /// direction may add a byte.
     pub(crate) fn see(&self, bytes: &[u8]) -> Seen {

@@ -105,11 +105,6 @@ impl Endpoint {
         }
     }
 
-    /// True where TLS is around it.
-    pub(crate) fn is_secured(&self) -> bool {
-        matches!(self, Self::Network { tls: Some(_), .. })
-    }
-
     /// True where requests are framed as on a serial line.
     pub(crate) fn is_rtu(&self) -> bool {
         matches!(self, Self::Serial { .. } | Self::Network { framing: Framing::Rtu, .. })
