@@ -10,7 +10,7 @@ use tokio_rustls::rustls::pki_types::pem::PemObject;
 use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer, ServerName};
 use tokio_rustls::rustls::{ClientConfig, RootCertStore, SupportedProtocolVersion, version};
 
-pub(crate) use words::{Peer, in_words, is_about};
+pub(crate) use words::{Peer, in_words};
 
 /// What is spoken; nothing older.
 pub(crate) const VERSIONS: [&SupportedProtocolVersion; 2] = [&version::TLS13, &version::TLS12];

@@ -20,11 +20,6 @@ pub(crate) fn in_words(error: &io::Error, peer: Peer) -> Option<String> {
     Some(words.replace("the machine", &format!("the {}", peer.called)))
 }
 
-/// True when TLS has to do with it.
-pub(crate) fn is_about(error: &io::Error) -> bool {
-    error.get_ref().is_some_and(|error| error.is::<Error>())
-}
-
 /// The same for a machine.
 fn words(error: &io::Error, port: u16) -> Option<String> {
     let error = error.get_ref()?.downcast_ref::<Error>()?;

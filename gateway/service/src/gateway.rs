@@ -4,6 +4,7 @@ mod links;
 mod owing;
 mod steward;
 
+use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
@@ -12,6 +13,7 @@ use std::time::Duration;
 use anyhow::Context as _;
 use stencilward_adapters::link::{Floor, Intake, now};
 use stencilward_config::Configuration;
+use stencilward_domain::event::Stream;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
@@ -40,9 +42,6 @@ const VISITS: usize = 256;
 
 /// Reloads that may wait for the one at work.
 const RELOADS: usize = 8;
-
-/// Brokers that may wait to be told everything anew.
-const FORGETFUL: usize = 8;
 
 /// Time given to the links to end and to the site task to write what they left.
 pub const DRAIN: Duration = Duration::from_secs(10);
@@ -92,16 +91,8 @@ impl Gateway {
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
         let (listener, address) = listen(&configuration.listen).await?;
         let ledger: Arc<dyn Ledger> = Arc::new(open(configuration).await?);
-        let mut site = Site::new(configuration.plant());
         let metrics = Arc::new(Metrics::new()?);
-        let mut follower = Follower::new(Arc::clone(&metrics));
-        let versions = replay(&*ledger, |recorded| {
-            site.replay(recorded);
-            follower.count(&recorded.fact.event);
-        })
-        .await?;
-        site.start(env!("CARGO_PKG_VERSION"), now());
-        follower.show_all(&site);
+        let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
 
         let readiness = Arc::new(Readiness::not_yet("starting"));
@@ -109,7 +100,7 @@ impl Gateway {
         let (handle, visits) = SiteHandle::bounded(VISITS);
         let (reload, asks) = ReloadHandle::bounded(RELOADS);
         let (replan, replans) = mpsc::channel(1);
-        let (forgetful, forgetful_brokers) = mpsc::channel(FORGETFUL);
+        let (debts, forgetful) = Debts::new(Arc::clone(&ledger));
         let (wanted, wanted_by_links) = watch::channel(Arc::new(Wanted::default()));
         let give_up = CancellationToken::new();
         let keeper = Keeper {
@@ -124,7 +115,7 @@ impl Gateway {
             visits,
             replans,
             notices: Notices::new(told(configuration)),
-            forgetful: forgetful_brokers,
+            forgetful,
             give_up: give_up.clone(),
             beat: 0,
         };
@@ -133,7 +124,7 @@ impl Gateway {
             intake,
             wanted: wanted_by_links,
             observer: Arc::clone(&metrics) as _,
-            owing: Some(Arc::new(Debts { ledger: Arc::clone(&ledger), forgetful })),
+            owing: Some(Arc::new(debts)),
             stop: stop_links.clone(),
         };
         let tasks = TaskTracker::new();
@@ -246,6 +237,24 @@ impl Gateway {
         let _ = self.web.await;
         self.ledger.close().await;
     }
+}
+
+/// The site as the ledger left it, with metrics that show it and each stream's version.
+async fn begin(
+    configuration: &Configuration,
+    ledger: &dyn Ledger,
+    metrics: &Arc<Metrics>,
+) -> anyhow::Result<(Site, Follower, HashMap<Stream, u64>)> {
+    let mut site = Site::new(configuration.plant());
+    let mut follower = Follower::new(Arc::clone(metrics));
+    let versions = replay(ledger, |recorded| {
+        site.replay(recorded);
+        follower.count(&recorded.fact.event);
+    })
+    .await?;
+    site.start(env!("CARGO_PKG_VERSION"), now());
+    follower.show_all(&site);
+    Ok((site, follower, versions))
 }
 
 async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {

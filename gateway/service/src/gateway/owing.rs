@@ -10,6 +10,9 @@ use stencilward_config::Configuration;
 use stencilward_ledger::{Ledger, LedgerError};
 use tokio::sync::mpsc;
 
+/// Brokers that may wait to be told everything anew.
+const FORGETFUL: usize = 8;
+
 /// Wait before the ledger is read again after that failed.
 const RESPITE: Duration = Duration::from_secs(1);
 
@@ -21,12 +24,17 @@ pub(super) fn told(configuration: &Configuration) -> BTreeSet<String> {
 
 /// What the ledger keeps as owed.
 pub(super) struct Debts {
-    pub(super) ledger: Arc<dyn Ledger>,
-    /// To the site task: brokers that are owed everything anew.
-    pub(super) forgetful: mpsc::Sender<String>,
+    ledger: Arc<dyn Ledger>,
+    forgetful: mpsc::Sender<String>,
 }
 
 impl Debts {
+    /// And for the site task the brokers that are owed everything anew.
+    pub(super) fn new(ledger: Arc<dyn Ledger>) -> (Self, mpsc::Receiver<String>) {
+        let (forgetful, brokers) = mpsc::channel(FORGETFUL);
+        (Self { ledger, forgetful }, brokers)
+    }
+
     async fn read(&self, to: &str, after: u64, limit: usize) -> Result<Vec<Due>, LedgerError> {
         let mut owing = self.ledger.owing();
         loop {
