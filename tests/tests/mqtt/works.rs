@@ -93,11 +93,12 @@ impl Works {
         Some((strokes, missed.parse().ok()?))
     }
 
-    /// Waits until so many are told to be missed.
-    pub(crate) async fn until_missed(&self, wanted: u64) {
+    /// Waits until so many are told to be missed, and all are either known or missed.
+    pub(crate) async fn until_missed(&self, at_least: u64, all: u64) {
         eventually("the gap is told", LIMIT, async || {
             let known = self.known().await;
-            let told = known.is_some_and(|(_, missed)| missed == wanted);
+            let told = known
+                .is_some_and(|(strokes, missed)| missed >= at_least && strokes + missed == all);
             if told { Ok(()) } else { Err(format!("{known:?}")) }
         })
         .await;
