@@ -22,7 +22,7 @@ use super::outputs::ReadBacks;
 use super::own_links::OwnLinks;
 use super::packets::Arrived;
 use super::record;
-use super::router::Router;
+use super::router::{Router, mark_again};
 use super::session::{Order, Room, Session};
 use super::topic::{covers, matches};
 use crate::link::{Floor, Receipt, Trouble, heard, now};
@@ -181,7 +181,10 @@ impl Consumer {
             return Some(Done { token, receipt: None, answers: Vec::new() });
         }
         let known = self.read_backs.hear(topic, &arrived.payload);
-        let readings = self.router.read(topic, &arrived.payload, arrived.stored, now());
+        let mut readings = self.router.read(topic, &arrived.payload, arrived.stored, now());
+        if arrived.again {
+            mark_again(&mut readings);
+        }
         record::message(&*self.floor.observer, &self.router, arrived, &readings);
         if readings.is_empty() && !known && !self.router.knows(topic) {
             self.trouble(Trouble::Unmapped, &format!("no setting has the topic {topic}"));

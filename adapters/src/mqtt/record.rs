@@ -6,7 +6,7 @@ use stencilward_domain::signal::Said;
 use stencilward_domain::time::Timestamp;
 
 use super::packets::Arrived;
-use super::router::{Reading, Router};
+use super::router::{Reading, Router, mark_again};
 use super::settings::Settings;
 use crate::link::{Observer, Trouble};
 use crate::record::{Again, Bytes, Given, Heard, Raw, Told};
@@ -101,7 +101,10 @@ impl Again for Replayed {
             Raw::Message(message) => {
                 let (topic, payload) = (message.topic.as_str(), message.payload.bytes()?);
                 self.unheard.retain(|filter| !super::topic::matches(filter, topic));
-                let readings = self.router.read(topic, &payload, message.retained, at);
+                let mut readings = self.router.read(topic, &payload, message.retained, at);
+                if message.duplicate {
+                    mark_again(&mut readings);
+                }
                 Ok(Some(given(&self.machine, &readings)))
             }
             Raw::Up(_) | Raw::Lost(_) => Ok(None),

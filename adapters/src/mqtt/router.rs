@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, HashMap};
 
 use stencilward_domain::names::MachineName;
-use stencilward_domain::signal::Signal as Heard;
+use stencilward_domain::signal::{Reading as HowRead, Said, Signal as Heard};
 use stencilward_domain::time::Timestamp;
 
 use super::payload::{Garbled, Text};
@@ -101,5 +101,15 @@ impl Router {
                 .iter()
                 .filter_map(|i| self.entries.get(*i))
                 .any(|entry| topic::matches(&entry.filter, name))
+    }
+}
+
+/// Marks the totals of a message that the broker says it may have sent before (MQTT 3.1.1,
+/// 3.3.1.1): after a crash those since passed come again.
+pub(super) fn mark_again(readings: &mut [Reading]) {
+    for reading in readings {
+        if let Ok(Heard { said: Said::CounterRead { reading, .. }, .. }) = &mut reading.signal {
+            *reading = HowRead::ReportedAgain;
+        }
     }
 }

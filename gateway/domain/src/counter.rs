@@ -62,6 +62,15 @@ pub fn possible(span: Duration, fastest_cycle: Duration) -> u64 {
     u64::try_from(span.as_millis() / cycle).unwrap_or(u64::MAX).saturating_add(SLACK)
 }
 
+impl Step {
+    /// True when the counter has gone on from its known value, if need be past its largest.
+    #[must_use]
+    pub fn goes_on(&self) -> bool {
+        let onward = |advance| matches!(advance, Advance::Difference | Advance::Wrapped);
+        matches!(self, Self::Advanced { advance, .. } if onward(*advance))
+    }
+}
+
 impl Known {
     /// A counter first seen at `raw`.
     #[must_use]

@@ -28,6 +28,17 @@ pub enum Reading {
     Polled,
     /// Sent by the machine after each stroke.
     Reported,
+    /// The same, in a message that may have come before: a value that does not go on from the
+    /// known one says nothing new.
+    ReportedAgain,
+}
+
+impl Reading {
+    /// True when the machine sends it by itself.
+    #[must_use]
+    pub fn is_reported(self) -> bool {
+        self != Self::Polled
+    }
 }
 
 /// The width at which a cumulative counter wraps to zero.

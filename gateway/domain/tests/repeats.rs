@@ -5,11 +5,12 @@ mod common;
 use common::floor::{Floor, names};
 use common::plant::{MUTE, NAMER, NAMER_2, RACK, SCANNER, WASHER};
 use common::words::{
-    emptied, occupied, order_spec, reports, seat, seated, store_asked, strokes, take_asked, washed,
+    counter, emptied, occupied, order_spec, reports, seat, seated, store_asked, strokes,
+    take_asked, washed,
 };
 use stencilward_domain::event::Event;
 use stencilward_domain::machine::IDENTITIES_KEPT;
-use stencilward_domain::signal::Said;
+use stencilward_domain::signal::{Reading, Said, Width};
 
 fn printing() -> Floor {
     let mut floor = Floor::new();
@@ -230,4 +231,35 @@ fn a_gap_between_numbered_messages_is_told_with_its_size() {
     let heard = [5, 6, 6, 9, 10, 8, 9, 10, 11, 1, 2, 4, u64::MAX, 0, 1];
     let told: Vec<u64> = heard.into_iter().map(&mut missed).collect();
     assert_eq!(told, [0, 0, 0, 2, 0, 0, 0, 0, 0, 0, 0, 1, u64::MAX - 5, 0, 0]);
+}
+
+fn total(raw: u64, reading: Reading) -> Said {
+    Said::CounterRead { counter: counter("total"), raw, width: Width::Bits16, reading }
+}
+
+/// A broker sends again what was not confirmed when the gateway was killed: totals that were
+/// counted already, and then those that were not. A total that fell is a restart only when it
+/// comes for the first time.
+#[test]
+fn totals_that_come_again_behind_the_known_one_say_nothing() {
+    for (first, passed, news) in [(50, [58, 59, 60], 61), (65_530, [65_535, 0, 2], 3)] {
+        let mut floor = printing();
+        floor.says(NAMER, total(first, Reading::Reported));
+        for raw in passed {
+            floor.after(30);
+            floor.says(NAMER, total(raw, Reading::Reported));
+        }
+        let counted = floor.strokes("A");
+        for raw in passed {
+            floor.says(NAMER, total(raw, Reading::ReportedAgain));
+        }
+        assert_eq!(floor.strokes("A"), counted, "{passed:?}");
+        floor.after(30);
+        floor.says(NAMER, total(news, Reading::ReportedAgain));
+        assert_eq!(floor.strokes("A"), counted + 1, "{news} is news");
+        floor.after(30);
+        floor.says(NAMER, total(0, Reading::Reported));
+        floor.says(NAMER, total(1, Reading::Reported));
+        assert_eq!(floor.strokes("A"), counted + 2, "switched off and on");
+    }
 }

@@ -145,8 +145,10 @@ impl Site {
         watch.follow_clock(read.at);
         let times = (read.at, before.at);
         let (possible, past_zero) = watch.possible(times, read.reading, missed, cycle);
-        match (Known { width: read.width, ..before.known }).step(read.raw, possible, past_zero) {
+        let known = Known { width: read.width, ..before.known };
+        match known.step(read.raw, possible, past_zero) {
             Step::Same => self.unchanged(&read, &before),
+            step if read.reading == Reading::ReportedAgain && !step.goes_on() => {}
             Step::Advanced { count, advance } => {
                 if advance == Advance::Restarted {
                     self.note_lost(&read, &before, past_zero - count);
@@ -189,7 +191,7 @@ impl Site {
     /// each stroke has told of the one that went past zero.
     fn advanced(&mut self, read: &Read<'_>, before: &Counter, count: u64, advance: Advance) {
         let strokes = read.counts == Counted::Strokes && self.books(&read.machine, read.source);
-        let told = read.reading == Reading::Reported && count == 1;
+        let told = read.reading.is_reported() && count == 1;
         if strokes && advance == Advance::Wrapped && self.missed(read) && !told {
             self.unattributed(Made {
                 machine: read.machine.clone(),
@@ -238,7 +240,7 @@ impl Site {
     /// Why even an only candidate need not have made the strokes.
     fn doubt_about(&self, read: &Read<'_>, before: &Counter) -> Option<WhyUnattributed> {
         let live = self.live.get(&read.machine);
-        let reported = read.reading == Reading::Reported;
+        let reported = read.reading.is_reported();
         let seat = self.state.machines.get(&read.machine).and_then(|machine| machine.seat.as_ref());
         if reported && !read.held && seat.is_none() {
             return Some(WhyUnattributed::NothingSeated);
@@ -253,7 +255,7 @@ impl Site {
 
     /// The stencil that is in the machine as it says that it has just done a stroke.
     fn stroke_just_done_by(&self, read: &Read<'_>) -> Option<StencilCode> {
-        let just_done = read.reading == Reading::Reported && !read.held;
+        let just_done = read.reading.is_reported() && !read.held;
         let late = self.overtaken(&read.machine, read.source);
         self.seat_code(&read.machine).filter(|_| just_done && !late)
     }

@@ -71,7 +71,7 @@ impl Watch {
         let since_read = possible(span, fastest_cycle);
         match reading {
             Reading::Polled => (since_read, since_read),
-            Reading::Reported => {
+            Reading::Reported | Reading::ReportedAgain => {
                 let waited = (self.credit + span).min(LONGEST_CREDIT);
                 let past_zero = if missed { since_read } else { self.lot.max(SLACK) };
                 (possible(waited, fastest_cycle), past_zero)
