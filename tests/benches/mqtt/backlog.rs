@@ -5,6 +5,7 @@ use std::time::Duration;
 use rumqttc::{AsyncClient, Event, EventLoop, MqttOptions, Packet, QoS};
 
 pub(crate) const TOPIC: &str = "bench/strokes";
+pub(crate) const SEAT: &str = "bench/seat";
 
 /// Bytes of a message.
 const SIZE: usize = 300;
@@ -50,6 +51,15 @@ impl Backlog {
         let (asking, mut events) = AsyncClient::new(options, 10);
         until(&mut events, |packet| matches!(packet, Packet::ConnAck(_))).await;
         leave(&asking, events).await;
+    }
+
+    /// Says that a stencil is in the printer.
+    pub(crate) async fn seat(&self, code: &str) {
+        let (client, mut events) = AsyncClient::new(self.options("seat"), 10);
+        let text = format!(r#"{{"code":"{code}"}}"#);
+        client.publish(SEAT, QoS::AtLeastOnce, false, text).await.unwrap();
+        until(&mut events, |packet| matches!(packet, Packet::PubAck(_))).await;
+        leave(&client, events).await;
     }
 
     /// Publishes so many messages, and returns when the broker has them.

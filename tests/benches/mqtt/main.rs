@@ -43,7 +43,7 @@ async fn rates(backlog: &mut Backlog) {
     for _ in 0..RUNS {
         bare.push(bare::drain(backlog, MESSAGES).await);
         let mut gateway = Gateway::new(backlog);
-        gateway.introduce().await;
+        gateway.introduce(backlog).await;
         ours.push(gateway.drain(backlog, MESSAGES).await);
         beside.push(ours[ours.len() - 1] / bare[bare.len() - 1]);
         script.extend(by_script(backlog).await);
@@ -77,7 +77,7 @@ async fn memory(backlog: &mut Backlog) {
     let given = std::env::var("STENCILWARD_MESSAGES").ok();
     let all = given.and_then(|text| text.parse().ok()).unwrap_or(MESSAGES_FOR_MEMORY);
     let mut gateway = Gateway::new(backlog);
-    gateway.introduce().await;
+    gateway.introduce(backlog).await;
     for point in 1..=POINTS {
         gateway.pass(backlog, all / POINTS).await;
         let messages = all / POINTS * point;

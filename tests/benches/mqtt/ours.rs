@@ -10,7 +10,7 @@ use stencilward_tests::http;
 use tempfile::TempDir;
 use tokio::time::sleep;
 
-use super::backlog::{Backlog, TOPIC};
+use super::backlog::{Backlog, SEAT, TOPIC};
 
 const PATIENCE: Duration = Duration::from_secs(600);
 
@@ -31,6 +31,7 @@ impl Gateway {
 site: Invented Works
 listen: {address}
 ledger: bench.db
+stencils: [{{ code: ST-1, rated-strokes: 1000000000, clean: true }}]
 brokers:
   - {{ name: floor, address: "{host}:{port}", client: bench }}
 machines:
@@ -40,6 +41,7 @@ machines:
     mqtt:
       broker: floor
       messages:
+        - {{ topic: {SEAT}, signal: stencil-seated, stencil: /code }}
         - {{ topic: {TOPIC}, signal: strokes-done, count: /count, identity: /id }}
 "#
         );
@@ -53,10 +55,12 @@ machines:
         self.running = Some(Child::start(&command));
     }
 
-    /// Runs until the broker knows it.
-    pub(crate) async fn introduce(&mut self) {
+    /// Runs until the broker knows it, and a stencil is seated that the strokes are booked to.
+    pub(crate) async fn introduce(&mut self, backlog: &Backlog) {
         self.run();
         self.until(|machine| machine["link"] == "up").await;
+        backlog.seat("ST-1").await;
+        self.until(|machine| !machine["stencil"].is_null()).await;
     }
 
     /// Messages a second, from the gateway's start to the last durable event.
@@ -99,7 +103,7 @@ machines:
 
     async fn all(&self) {
         let passed = self.passed;
-        self.until(|machine| machine["unattributed_strokes"] == passed).await;
+        self.until(|machine| machine["booked_strokes"] == passed).await;
     }
 
     async fn until(&self, is_so: impl Fn(&serde_json::Value) -> bool) {
