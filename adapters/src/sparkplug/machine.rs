@@ -4,27 +4,29 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::Duration;
 
 use async_trait::async_trait;
-use rumqttc::{LastWill, MqttOptions, Packet, QoS};
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::signal::Said;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
-use super::connection::Connection;
+use super::connection::{Connection, Heard};
 use super::encode;
 use super::payload::{Metric, Payload, Value, datatype};
 use super::settings::Settings;
 use super::topic::{Kind, NodeName, Topic};
 use super::{BD_SEQ, REBIRTH, millis};
 use crate::link::BackOff;
+use crate::mqtt::{Access, Broker, Lost, Post};
 use crate::settings::Drive;
 use crate::simulated::{Answered, CannotSay, Simulated};
 
 /// Things said that wait to be told.
 const WAITING: usize = 1_024;
+
+/// Metrics that have a new value, or none.
+type Told = Vec<(String, Option<Value>)>;
 
 /// What a metric is, and its present value.
 type Values = BTreeMap<String, (u32, Option<Value>)>;
@@ -33,7 +35,7 @@ type Values = BTreeMap<String, (u32, Option<Value>)>;
 /// dropped, without a farewell.
 pub struct Machine {
     settings: Settings,
-    say: mpsc::Sender<Vec<(String, Option<Value>)>>,
+    say: mpsc::Sender<Told>,
     outputs: BTreeMap<OutputName, watch::Receiver<bool>>,
     controls: Arc<Controls>,
     stop: CancellationToken,
@@ -52,6 +54,12 @@ impl Machine {
     /// An edge node of this name at the broker there.
     #[must_use]
     pub fn start(broker: SocketAddr, name: &MachineName, settings: Settings) -> Self {
+        Self::at(Broker::plain(broker), name, settings)
+    }
+
+    /// An edge node of this name at a broker that is reached the way the gateway reaches it.
+    #[must_use]
+    pub fn at(broker: Broker, name: &MachineName, settings: Settings) -> Self {
         let stop = CancellationToken::new();
         let (say, said) = mpsc::channel(WAITING);
         let controls = Arc::new(Controls::default());
@@ -64,8 +72,7 @@ impl Machine {
             }
         }
         let node = Node {
-            client: format!("simulated-{name}"),
-            broker,
+            access: Access::new(Broker { client: format!("simulated-{name}"), ..broker }),
             node: settings.node(),
             device: settings.device.clone(),
             values: encode::blank(&settings),
@@ -139,8 +146,7 @@ fn read_backs(settings: &Settings) -> BTreeMap<String, String> {
 }
 
 struct Node {
-    client: String,
-    broker: SocketAddr,
+    access: Access,
     node: NodeName,
     device: Option<String>,
     values: Values,
@@ -153,47 +159,54 @@ struct Node {
 }
 
 impl Node {
-    async fn run(mut self, mut said: mpsc::Receiver<Vec<(String, Option<Value>)>>) {
+    async fn run(mut self, mut said: mpsc::Receiver<Told>) {
         let mut back_off = BackOff::for_machines();
         loop {
-            let mut connection = Connection::with(self.options());
-            loop {
-                tokio::select! {
-                    packet = connection.next() => match packet {
-                        Ok(packet) => self.hear(packet, &mut connection).await,
-                        Err((_, why)) => {
-                            tracing::debug!(why, "a simulated edge node lost its broker");
-                            break;
-                        }
-                    },
-                    metrics = said.recv() => match metrics {
-                        Some(metrics) => self.tell(metrics, &mut connection).await,
-                        None => return,
-                    },
-                }
-                if self.born {
-                    back_off.reset();
-                }
+            match self.connection(&mut said).await {
+                Ok(()) => return,
+                Err(lost) => tracing::debug!(?lost, "a simulated edge node lost its broker"),
             }
-            self.born = false;
+            if std::mem::take(&mut self.born) {
+                back_off.reset();
+            }
             self.bd_seq = (self.bd_seq + 1) % 256;
             tokio::time::sleep(back_off.wait()).await;
         }
     }
 
-    fn options(&self) -> MqttOptions {
-        let (host, port) = (self.broker.ip().to_string(), self.broker.port());
-        let mut options = MqttOptions::new(&self.client, host, port);
+    /// One connection; it ends in order once nothing more can be said.
+    async fn connection(&mut self, said: &mut mpsc::Receiver<Told>) -> Result<(), Lost> {
+        let mut connection = Connection::open(&self.access, "node", self.death()).await?;
+        let device = self.device.as_deref();
+        let own = self.topic(Kind::Command, None);
+        let topics = device.map(|device| self.topic(Kind::Command, Some(device)));
+        let filters = std::iter::once(own).chain(topics).map(|topic| (topic.to_string(), 1));
+        connection.subscribe(filters.collect()).await;
+        loop {
+            tokio::select! {
+                heard = connection.next() => match heard? {
+                    Heard::Granted(_) => self.be_born(&mut connection).await,
+                    Heard::Unwanted(why) => tracing::debug!(why, "it is not taken"),
+                    Heard::Message(arrived) => {
+                        connection.confirm(arrived.token).await;
+                        if let Ok(command) = Payload::read(&arrived.payload) {
+                            self.obey(command, &mut connection).await;
+                        }
+                    }
+                },
+                metrics = said.recv() => match metrics {
+                    Some(metrics) => self.tell(metrics, &mut connection).await,
+                    None => return Ok(()),
+                },
+            }
+        }
+    }
+
+    fn death(&self) -> Post {
         let metrics = vec![self.bd_seq_metric()];
         let death = Payload { timestamp: Some(millis()), metrics, seq: None };
         let topic = self.topic(Kind::Death, None).to_string();
-        options
-            .set_keep_alive(Duration::from_secs(10))
-            .set_clean_session(true)
-            .set_manual_acks(true)
-            .set_max_packet_size(1 << 20, 1 << 20)
-            .set_last_will(LastWill::new(topic, death.bytes(), QoS::AtLeastOnce, false));
-        options
+        Post { topic, payload: death.bytes(), retain: false }
     }
 
     fn bd_seq_metric(&self) -> Metric {
@@ -202,27 +215,6 @@ impl Node {
 
     fn topic(&self, kind: Kind, device: Option<&str>) -> Topic {
         Topic::new(&self.node, kind, device)
-    }
-
-    async fn hear(&mut self, packet: Packet, connection: &mut Connection) {
-        match packet {
-            Packet::ConnAck(_) => {
-                let device = self.device.as_deref();
-                let own = self.topic(Kind::Command, None);
-                let topics = device.map(|device| self.topic(Kind::Command, Some(device)));
-                let filters = std::iter::once(own).chain(topics);
-                let filters = filters.map(|topic| (topic.to_string(), QoS::AtLeastOnce));
-                connection.subscribe(filters.collect()).await;
-            }
-            Packet::SubAck(_) => self.be_born(connection).await,
-            Packet::Publish(publish) => {
-                connection.confirm(&publish).await;
-                if let Ok(command) = Payload::read(&publish.payload) {
-                    self.obey(command, connection).await;
-                }
-            }
-            _ => {}
-        }
     }
 
     async fn be_born(&mut self, connection: &mut Connection) {
@@ -248,7 +240,7 @@ impl Node {
         }
     }
 
-    async fn tell(&mut self, metrics: Vec<(String, Option<Value>)>, connection: &mut Connection) {
+    async fn tell(&mut self, metrics: Told, connection: &mut Connection) {
         let mut told = Vec::new();
         for (name, value) in metrics {
             let alias = self.values.keys().zip(1_u64..).find(|(known, _)| **known == name);

@@ -84,6 +84,22 @@ impl Node {
         }
     }
 
+    /// A message came and cannot be taken in. The next one shows the gap; after a death there is
+    /// none.
+    pub(super) fn miss(
+        &mut self,
+        kind: Kind,
+        trouble: Trouble,
+        why: String,
+        now: Moment,
+        deeds: &mut Vec<Deed>,
+    ) {
+        self.trouble(trouble, why, deeds);
+        if kind == Kind::Death {
+            self.want(now, deeds);
+        }
+    }
+
     pub(super) fn hear(
         &mut self,
         topic: &Topic,
