@@ -92,8 +92,8 @@ impl<T> Default for Runs<T> {
 impl<T: Copy> Runs<T> {
     fn all(&self, table: Table) -> impl Iterator<Item = ((Table, u16), T)> {
         self.0.iter().flat_map(move |(first, values)| {
-            let places = (*first..).filter_map(|at| u16::try_from(at).ok());
-            places.zip(values).map(move |(at, value)| ((table, at), *value))
+            let places = values.iter().zip(*first..);
+            places.filter_map(move |(value, at)| Some(((table, u16::try_from(at).ok()?), *value)))
         })
     }
 
