@@ -29,12 +29,16 @@ mod topic;
 mod words;
 
 /// A connection that has held for so long is in order: the next loss is tried again at once.
-const STEADY: std::time::Duration = std::time::Duration::from_secs(10);
+pub(crate) const STEADY: std::time::Duration = std::time::Duration::from_secs(10);
 
+pub(crate) use access::{Access, Memory};
 pub use check::told_twice;
 pub use link::Link;
+pub(crate) use lost::Lost;
 pub use machine::Machine;
+pub(crate) use packets::{Arrived, Grant, Post, Token};
 pub use record::Received;
 pub(crate) use record::again;
 pub use router::{Reading, Router};
+pub(crate) use session::{Incident, Order, Session};
 pub use settings::{Broker, Measures, Message, Output, Publish, Settings, Signal, Tls, Version};

@@ -8,6 +8,9 @@ mod patience;
 #[path = "mqtt_link/brokers.rs"]
 #[expect(dead_code, reason = "shared with the MQTT link's tests, which use all of it")]
 mod brokers;
+#[path = "modbus/certificates.rs"]
+#[expect(dead_code, reason = "most of it is for the tests of certificates themselves")]
+mod certificates;
 #[path = "sparkplug/gateway.rs"]
 mod gateway;
 
@@ -17,5 +20,7 @@ mod check;
 mod link;
 #[path = "sparkplug/random.rs"]
 mod random;
+#[path = "sparkplug/secured.rs"]
+mod secured;
 #[path = "sparkplug/signals.rs"]
 mod signals;

@@ -155,7 +155,9 @@ impl MachineSettings {
         Some((MachineName::new(&self.name).ok()?, spec))
     }
 
-    pub(crate) fn outputs(&self) -> Vec<(OutputName, Drive)> {
+    /// Its outputs by name, with what each follows, whatever it speaks.
+    #[must_use]
+    pub fn outputs(&self) -> Vec<(OutputName, Drive)> {
         let modbus = self.modbus.as_ref().map(modbus::Settings::outputs);
         let mqtt = self.mqtt.as_ref().map(mqtt::Settings::outputs);
         let sparkplug = self.sparkplug.as_ref().map(sparkplug::Settings::outputs);

@@ -21,13 +21,13 @@ const LONGEST_SECRET: u64 = 64 * 1024;
 
 /// How a broker is reached.
 #[derive(Debug, Clone)]
-pub(super) struct Access {
+pub(crate) struct Access {
     broker: Broker,
 }
 
 /// A session's nature.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Memory {
+pub(crate) enum Memory {
     /// The broker keeps what comes while we are away.
     Kept,
     /// Each connection begins anew.
@@ -40,7 +40,7 @@ pub(super) trait Stream: AsyncRead + AsyncWrite + Send + Unpin {}
 impl<T: AsyncRead + AsyncWrite + Send + Unpin> Stream for T {}
 
 impl Access {
-    pub(super) fn new(broker: Broker) -> Self {
+    pub(crate) fn new(broker: Broker) -> Self {
         Self { broker }
     }
 
@@ -48,17 +48,17 @@ impl Access {
         self.broker.version
     }
 
-    pub(super) fn largest(&self) -> usize {
+    pub(crate) fn largest(&self) -> usize {
         self.broker.largest_message
     }
 
     /// The client id of one of the gateway's connections.
-    pub(super) fn client(&self, way: &str) -> String {
+    pub(crate) fn client(&self, way: &str) -> String {
         format!("{}-{way}", self.broker.client)
     }
 
     /// What is said first on the connection of this client.
-    pub(super) fn hello(&self, client: String, memory: Memory) -> Result<Hello, Lost> {
+    pub(crate) fn hello(&self, client: String, memory: Memory) -> Result<Hello, Lost> {
         let broker = &self.broker;
         let seconds = |span: std::time::Duration| span.as_secs();
         Ok(Hello {

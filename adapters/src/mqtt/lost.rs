@@ -9,7 +9,7 @@ const BROKER: Peer = Peer { called: "broker", port: 8883 };
 
 /// Why there is no connection, or no more.
 #[derive(Debug)]
-pub(super) enum Lost {
+pub(crate) enum Lost {
     /// Something of our own is missing or wrong.
     Ours(String),
     /// There is no way to it.
@@ -34,7 +34,7 @@ pub(super) enum Lost {
 
 impl Lost {
     /// The kind of trouble, and what to check.
-    pub(super) fn told(&self) -> (Trouble, String) {
+    pub(crate) fn told(&self) -> (Trouble, String) {
         match self {
             Self::Ours(why) | Self::Refused(why) => (Trouble::Refused, why.clone()),
             Self::Unreachable(error) => unreachable(error),

@@ -12,7 +12,8 @@ use rumqttc::v5::mqttbytes::v5;
 
 use super::settings::Version;
 
-pub(super) use first::{Hello, Login};
+pub(crate) use first::Hello;
+pub(super) use first::Login;
 pub(super) use inbox::Inbox;
 
 /// A packet that cannot be read, or not written.
@@ -62,28 +63,28 @@ pub(super) struct Welcome {
 
 /// A message that arrived.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Arrived {
-    pub(super) topic: String,
-    pub(super) payload: Bytes,
+pub(crate) struct Arrived {
+    pub(crate) topic: String,
+    pub(crate) payload: Bytes,
     /// From the broker's store.
-    pub(super) stored: bool,
+    pub(crate) stored: bool,
     /// The broker may have sent it before.
-    pub(super) again: bool,
-    pub(super) token: Token,
+    pub(crate) again: bool,
+    pub(crate) token: Token,
     /// The whole packet's size when it was too large: its payload was thrown away.
-    pub(super) too_large: Option<usize>,
+    pub(crate) too_large: Option<usize>,
 }
 
 /// What acknowledges a message.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Token {
-    pub(super) qos: u8,
-    pub(super) id: u16,
+pub(crate) struct Token {
+    pub(crate) qos: u8,
+    pub(crate) id: u16,
 }
 
 /// What a broker makes of a filter.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Grant {
+pub(crate) enum Grant {
     Qos(u8),
     /// Why not, and what to do.
     Refused(String),
@@ -96,12 +97,12 @@ pub(super) enum Goodbye {
     Other(String),
 }
 
-/// A message to publish with QoS 1.
+/// A message to publish.
 #[derive(Debug, Clone)]
-pub(super) struct Post {
-    pub(super) topic: String,
-    pub(super) payload: Vec<u8>,
-    pub(super) retain: bool,
+pub(crate) struct Post {
+    pub(crate) topic: String,
+    pub(crate) payload: Vec<u8>,
+    pub(crate) retain: bool,
 }
 
 /// What we send.
@@ -109,6 +110,7 @@ pub(super) struct Post {
 pub(super) enum Outgoing<'a> {
     Hello(&'a Hello),
     Subscribe(u16, &'a [(String, u8)]),
+    /// With QoS 1 under this id; with QoS 0 under none, which is 0 (2.2.1).
     Publish(u16, &'a Post),
     /// The message is dealt with.
     Acknowledge(Token),

@@ -34,8 +34,9 @@ const UNWRITTEN: usize = 64 * 1024;
 
 /// What a connection is told to do.
 #[derive(Debug)]
-pub(super) enum Order {
+pub(crate) enum Order {
     Subscribe(u16, Vec<(String, u8)>),
+    /// With QoS 1 under this id, or with QoS 0 under 0: the broker confirms that one never.
     Publish(u16, Post),
     Acknowledge(Token),
     Leave,
@@ -43,7 +44,7 @@ pub(super) enum Order {
 
 /// What a connection tells.
 #[derive(Debug)]
-pub(super) enum Incident {
+pub(crate) enum Incident {
     Message(Arrived, Room),
     Confirmed { id: u16, refusal: Option<String> },
     Granted { id: u16, grants: Vec<Grant> },
@@ -51,20 +52,20 @@ pub(super) enum Incident {
 
 /// The room that a message holds until this is dropped.
 #[derive(Debug)]
-pub(super) struct Room(#[expect(dead_code, reason = "it is held, not used")] OwnedSemaphorePermit);
+pub(crate) struct Room(#[expect(dead_code, reason = "it is held, not used")] OwnedSemaphorePermit);
 
 /// A connection that is up. It ends when dropped.
-pub(super) struct Session {
+pub(crate) struct Session {
     pub(super) welcome: Welcome,
-    pub(super) orders: mpsc::Sender<Order>,
+    pub(crate) orders: mpsc::Sender<Order>,
     /// Bounded by the room there is. The last one says why the connection ended.
-    pub(super) incidents: mpsc::UnboundedReceiver<Result<Incident, Lost>>,
-    pub(super) moving: AbortOnDropHandle<()>,
+    pub(crate) incidents: mpsc::UnboundedReceiver<Result<Incident, Lost>>,
+    pub(crate) moving: AbortOnDropHandle<()>,
 }
 
 impl Session {
     /// Connects, and waits until the broker lets us in.
-    pub(super) async fn open(access: &Access, hello: &Hello) -> Result<Self, Lost> {
+    pub(crate) async fn open(access: &Access, hello: &Hello) -> Result<Self, Lost> {
         let opening = async {
             let stream = access.way().await?;
             let (reader, writer) = tokio::io::split(stream);

@@ -11,7 +11,8 @@ use crate::simulated::CannotSay;
 
 type Told = (String, Option<Value>);
 
-/// Every metric of a machine with these settings, its type, and no value yet.
+/// Every metric of a machine with these settings, its type, and its first value: what is true or
+/// false is false, all else has none.
 pub(super) fn blank(settings: &Settings) -> BTreeMap<String, (u32, Option<Value>)> {
     let metrics = settings.metrics.iter().map(|metric| (metric.name().to_owned(), kind(metric)));
     let outputs = settings.outputs.iter().flat_map(|output| {
@@ -22,7 +23,8 @@ pub(super) fn blank(settings: &Settings) -> BTreeMap<String, (u32, Option<Value>
         let names = std::iter::once(&output.metric).chain(&output.read_back);
         names.map(move |name| (name.clone(), kind)).collect::<Vec<_>>()
     });
-    metrics.chain(outputs).map(|(name, kind)| (name, (kind, None))).collect()
+    let first = |kind| (kind == datatype::BOOLEAN).then_some(Value::Boolean(false));
+    metrics.chain(outputs).map(|(name, kind)| (name, (kind, first(kind)))).collect()
 }
 
 fn kind(metric: &Metric) -> u32 {

@@ -18,7 +18,7 @@ use stencilward_domain::time::Timestamp;
 
 use super::payload::Payload;
 use super::settings::Settings;
-use super::topic::{Kind, NodeName, Topic};
+use super::topic::{NodeName, Topic};
 use crate::link::Trouble;
 pub(super) use names::Writable;
 use node::Node;
@@ -85,16 +85,29 @@ impl Host {
         match Payload::read(payload) {
             Ok(payload) => node.hear(topic, payload, now, &mut deeds),
             Err(error) => {
-                node.trouble(
-                    Trouble::Unreadable,
-                    format!("message on {topic}: {error}"),
-                    &mut deeds,
-                );
-                // The next message shows the gap; after a death there is none.
-                if topic.kind == Kind::Death {
-                    node.want(now, &mut deeds);
-                }
+                let why = format!("message on {topic}: {error}");
+                node.miss(topic.kind, Trouble::Unreadable, why, now, &mut deeds);
             }
+        }
+        deeds.extend(self.tick(now));
+        deeds
+    }
+
+    /// A message was so large that its payload was thrown away.
+    pub(super) fn miss(
+        &mut self,
+        topic: &Topic,
+        size: usize,
+        largest: usize,
+        now: Moment,
+    ) -> Vec<Deed> {
+        let mut deeds = Vec::new();
+        if let Some(node) = self.nodes.get_mut(&topic.node) {
+            let why = format!(
+                "a message of {size} bytes on {topic} is larger than largest-message ({largest}) \
+                 and was thrown away: raise it; a birth certificate tells every metric at once"
+            );
+            node.miss(topic.kind, Trouble::TooLarge, why, now, &mut deeds);
         }
         deeds.extend(self.tick(now));
         deeds

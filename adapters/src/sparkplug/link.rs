@@ -7,12 +7,11 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use async_trait::async_trait;
-use rumqttc::{LastWill, Packet, Publish, QoS, SubscribeReasonCode};
 use stencilward_domain::names::MachineName;
 use stencilward_domain::outputs::Wanted;
 use tokio::time::Instant;
 
-use super::connection::Connection;
+use super::connection::{Connection, Heard};
 use super::host::{Deed, Host, Moment};
 use super::outputs::Outputs;
 use super::payload::{Metric, Payload, Value, datatype};
@@ -20,7 +19,7 @@ use super::settings::{AtBroker, Settings};
 use super::topic::{Kind, Topic, read_state, state, state_payload};
 use super::{REBIRTH, millis};
 use crate::link::{BackOff, Floor, Receipt, Trouble, now};
-use crate::mqtt::Broker;
+use crate::mqtt::{Access, Arrived, Broker, Grant, Lost, Post, STEADY};
 
 /// Between two comparisons of outputs while nothing changes.
 const PACE: Duration = Duration::from_secs(1);
@@ -58,12 +57,13 @@ impl crate::link::Link for Link {
             begun: Instant::now(),
             floor,
         };
+        let access = Access::new(self.broker);
         let mut back_off = BackOff::for_machines();
         loop {
-            let (kind, why) = match ears.connection(&self.broker, || back_off.reset()).await {
-                Ended::Lost(kind, why) => (kind, why),
-                Ended::Stopped => return,
+            let Ended::Lost(lost) = ears.connection(&access, &mut back_off).await else {
+                return;
             };
+            let (kind, why) = lost.told();
             ears.trouble(kind, &why);
             let deeds = ears.host.lost(&why, ears.now());
             if ears.deliver(deeds).await.is_err() {
@@ -82,7 +82,7 @@ enum Ended {
     /// It was told to, or nobody takes signals any more.
     Stopped,
     /// It broke, was refused, or was cut.
-    Lost(Trouble, String),
+    Lost(Lost),
 }
 
 /// Nobody takes signals any more, or the order to stop has come.
@@ -99,83 +99,85 @@ struct Ears {
 }
 
 impl Ears {
-    async fn connection(&mut self, broker: &Broker, works: impl FnOnce()) -> Ended {
+    async fn connection(&mut self, access: &Access, back_off: &mut BackOff) -> Ended {
         // The birth repeats the will's time (4.2.3.1.2, as released).
         let since = millis();
-        let will = LastWill::new(&self.state, state_payload(false, since), QoS::AtLeastOnce, true);
-        let mut connection = match Connection::open(broker, "host", will) {
-            Ok(connection) => connection,
-            Err(why) => return Ended::Lost(Trouble::Refused, why),
+        let stop = self.floor.stop.clone();
+        let will = self.state_post(false, since);
+        let opening = stop.run_until_cancelled(Connection::open(access, "host", will));
+        let mut connection = match opening.await {
+            Some(Ok(connection)) => connection,
+            Some(Err(lost)) => return Ended::Lost(lost),
+            None => return Ended::Stopped,
         };
         if let Err(ended) = self.greet(&mut connection, since).await {
             return ended;
         }
-        works();
-        match self.listen(&mut connection, since).await {
-            Ended::Stopped => {
-                let farewell = self.farewell(connection);
-                let _ = tokio::time::timeout(FAREWELL, farewell).await;
-                Ended::Stopped
-            }
-            lost @ Ended::Lost(..) => lost,
+        let begun = Instant::now();
+        let ended = self.listen(&mut connection, access, since).await;
+        if begun.elapsed() >= STEADY {
+            back_off.reset();
         }
+        if matches!(ended, Ended::Stopped) {
+            let _ = tokio::time::timeout(FAREWELL, self.farewell(connection)).await;
+        }
+        ended
     }
 
     /// Subscribes, then says that we are here, then asks everybody to be born (5.3).
     async fn greet(&mut self, connection: &mut Connection, since: u64) -> Result<(), Ended> {
         let stop = self.floor.stop.clone();
+        connection.subscribe(self.filters()).await;
         loop {
-            let event = tokio::select! {
-                () = stop.cancelled() => return Err(Ended::Stopped),
-                event = connection.next() => event,
-            };
-            match event.map_err(|(kind, why)| Ended::Lost(kind, why))? {
-                Packet::ConnAck(_) => connection.subscribe(self.filters()).await,
-                Packet::SubAck(ack) => {
-                    self.look_at_grants(&ack.return_codes);
-                    self.say_state(connection, true, since).await;
+            let heard = stop.run_until_cancelled(connection.next()).await.ok_or(Ended::Stopped)?;
+            match heard.map_err(Ended::Lost)? {
+                Heard::Granted(grants) => {
+                    self.look_at_grants(&grants);
+                    connection.publish(self.state_post(true, since)).await;
                     let deeds = self.host.connected(self.now());
                     let acted = self.act(connection, deeds).await;
                     return acted.map(drop).map_err(|Over| Ended::Stopped);
                 }
                 // What a broker sends before its answer to the subscription.
-                Packet::Publish(publish) => connection.confirm(&publish).await,
-                _ => {}
+                Heard::Message(arrived) => connection.confirm(arrived.token).await,
+                Heard::Unwanted(why) => self.unwanted(&why),
             }
         }
     }
 
     /// Our own state and every message of each edge node, but no commands.
-    fn filters(&self) -> Vec<(String, QoS)> {
-        let mut filters = vec![(self.state.clone(), QoS::AtLeastOnce)];
+    fn filters(&self) -> Vec<(String, u8)> {
+        let mut filters = vec![(self.state.clone(), 1)];
         for node in self.host.nodes() {
             for kind in [Kind::Birth, Kind::Data, Kind::Death] {
-                let qos = if kind == Kind::Death { QoS::AtLeastOnce } else { QoS::AtMostOnce };
+                let qos = u8::from(kind == Kind::Death);
                 filters.push((Topic::new(node, kind, None).to_string(), qos));
-                filters.push((Topic::new(node, kind, Some("+")).to_string(), QoS::AtMostOnce));
+                filters.push((Topic::new(node, kind, Some("+")).to_string(), 0));
             }
         }
         filters
     }
 
-    fn look_at_grants(&self, codes: &[SubscribeReasonCode]) {
-        for ((topic, _), code) in self.filters().iter().zip(codes) {
-            if *code == SubscribeReasonCode::Failure {
-                let why = format!(
-                    "the broker refuses the subscription to {topic}: let its access list allow \
-                     this client to read it"
-                );
+    fn look_at_grants(&self, grants: &[Grant]) {
+        for ((topic, _), grant) in self.filters().iter().zip(grants) {
+            if let Grant::Refused(why) = grant {
+                let why = format!("the broker refuses the subscription to {topic}: {why}");
                 self.trouble(Trouble::Refused, &why);
             }
         }
     }
 
-    async fn say_state(&self, connection: &mut Connection, online: bool, since: u64) {
+    fn state_post(&self, online: bool, since: u64) -> Post {
         let payload = state_payload(online, since);
-        connection.publish(self.state.clone(), QoS::AtLeastOnce, true, payload).await;
+        Post { topic: self.state.clone(), payload, retain: true }
     }
 
-    async fn listen(&mut self, connection: &mut Connection, since: u64) -> Ended {
+    fn unwanted(&self, why: &str) {
+        let why = format!("the broker does not take what the gateway publishes: {why}");
+        self.trouble(Trouble::Refused, &why);
+    }
+
+    async fn listen(&mut self, connection: &mut Connection, access: &Access, since: u64) -> Ended {
         let mut wanted = self.floor.wanted.clone();
         let stop = self.floor.stop.clone();
         loop {
@@ -187,15 +189,19 @@ impl Ears {
                 .map_or(PACE, |deadline| deadline.saturating_sub(self.begun.elapsed()).min(PACE));
             let deeds = tokio::select! {
                 () = stop.cancelled() => return Ended::Stopped,
-                event = connection.next() => match event {
-                    Ok(Packet::Publish(publish)) => {
-                        match self.hear(connection, &publish, since).await {
+                heard = connection.next() => match heard {
+                    Ok(Heard::Message(arrived)) => {
+                        match self.hear(connection, access, &arrived, since).await {
                             Ok(()) => continue,
                             Err(Over) => return Ended::Stopped,
                         }
                     }
-                    Ok(_) => continue,
-                    Err((kind, why)) => return Ended::Lost(kind, why),
+                    Ok(Heard::Unwanted(why)) => {
+                        self.unwanted(&why);
+                        continue;
+                    }
+                    Ok(Heard::Granted(_)) => continue,
+                    Err(lost) => return Ended::Lost(lost),
                 },
                 changed = wanted.changed() => match changed {
                     Ok(()) => continue,
@@ -212,28 +218,32 @@ impl Ears {
     async fn hear(
         &mut self,
         connection: &mut Connection,
-        publish: &Publish,
+        access: &Access,
+        arrived: &Arrived,
         since: u64,
     ) -> Result<(), Over> {
         let begun = Instant::now();
-        if publish.topic == self.state {
+        if arrived.topic == self.state {
             // Somebody, or the will of an earlier connection, says that we are gone (5.3).
-            if read_state(&publish.payload).is_some_and(|(online, _)| !online) {
-                self.say_state(connection, true, since).await;
+            if read_state(&arrived.payload).is_some_and(|(online, _)| !online) {
+                connection.publish(self.state_post(true, since)).await;
             }
-        } else if let Some(topic) = Topic::parse(&publish.topic) {
-            if publish.retain {
+        } else if let Some(topic) = Topic::parse(&arrived.topic) {
+            if arrived.stored {
                 let why =
                     format!("message on {topic}: it was kept by the broker, so it is not new");
                 self.trouble(Trouble::Stale, &why);
             } else {
-                let deeds = self.host.hear(&topic, &publish.payload, self.now());
+                let deeds = match arrived.too_large {
+                    Some(size) => self.host.miss(&topic, size, access.largest(), self.now()),
+                    None => self.host.hear(&topic, &arrived.payload, self.now()),
+                };
                 let about = deeds.iter().find_map(|deed| match deed {
                     Deed::Deliver(machine, _) => Some(machine.clone()),
                     _ => None,
                 });
                 let receipts = self.act(connection, deeds).await?;
-                if publish.qos != QoS::AtMostOnce {
+                if arrived.token.qos > 0 {
                     self.durable(receipts).await?;
                 }
                 if let Some(machine) = about {
@@ -241,10 +251,10 @@ impl Ears {
                 }
             }
         } else {
-            let topic: String = publish.topic.chars().take(100).collect();
+            let topic: String = arrived.topic.chars().take(100).collect();
             self.trouble(Trouble::Unmapped, &format!("{topic} is no topic of an edge node"));
         }
-        connection.confirm(publish).await;
+        connection.confirm(arrived.token).await;
         Ok(())
     }
 
@@ -308,7 +318,7 @@ impl Ears {
     /// Refuses, says that we go, and goes (5.14).
     async fn farewell(&mut self, mut connection: Connection) {
         self.drive(&mut connection, &Wanted::default()).await;
-        self.say_state(&mut connection, false, millis()).await;
+        connection.publish(self.state_post(false, millis())).await;
         connection.leave().await;
     }
 

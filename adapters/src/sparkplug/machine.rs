@@ -1,4 +1,7 @@
-//! The other side: an edge node with one device, or none, that speaks the way its settings say.
+//! The other side: edge nodes with devices, or without, that speak the way their settings say.
+
+mod node;
+mod wired;
 
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
@@ -7,53 +10,82 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
 use async_trait::async_trait;
-use rumqttc::{LastWill, MqttOptions, Packet, QoS};
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::signal::Said;
 use tokio::sync::{mpsc, watch};
-use tokio_util::sync::CancellationToken;
+use tokio_util::sync::{CancellationToken, DropGuard};
 
-use super::connection::Connection;
 use super::encode;
-use super::payload::{Metric, Payload, Value, datatype};
 use super::settings::Settings;
-use super::topic::{Kind, NodeName, Topic};
-use super::{BD_SEQ, REBIRTH, millis};
-use crate::link::BackOff;
+use crate::mqtt::{Access, Broker};
 use crate::settings::Drive;
-use crate::simulated::{Answered, CannotSay, Simulated};
+use crate::simulated::{Answered, CannotFail, CannotSay, Fault, Simulated, Wired};
+use node::{Member, Node, Order};
 
 /// Things said that wait to be told.
 const WAITING: usize = 1_024;
 
-/// What a metric is, and its present value.
-type Values = BTreeMap<String, (u32, Option<Value>)>;
-
-/// A simulated edge node. What it says while the broker is away is in its next birth. It ends when
-/// dropped, without a farewell.
+/// A simulated edge node, or one device of it. What it says while the broker is away, or while it
+/// has no power, is in its next birth. An edge node ends with the last of its machines, without a
+/// farewell.
 pub struct Machine {
+    name: MachineName,
     settings: Settings,
-    say: mpsc::Sender<Vec<(String, Option<Value>)>>,
+    orders: mpsc::Sender<Order>,
     outputs: BTreeMap<OutputName, watch::Receiver<bool>>,
     controls: Arc<Controls>,
-    stop: CancellationToken,
+    power: Arc<DropGuard>,
 }
 
-/// What a test makes it do.
+/// What a test makes it do, and sees of it.
 #[derive(Default)]
 struct Controls {
     disobeys: AtomicBool,
     /// Messages that get a number and are not sent.
     lose: AtomicU64,
     births: AtomicU64,
+    /// It says everything so many milliseconds later.
+    late: AtomicU64,
+    off: AtomicBool,
+    has_spoken: AtomicBool,
 }
 
 impl Machine {
-    /// An edge node of this name at the broker there.
+    /// An edge node at the broker there, with a machine of this name.
     #[must_use]
     pub fn start(broker: SocketAddr, name: &MachineName, settings: Settings) -> Self {
+        Self::at(Broker::plain(broker), name, settings)
+    }
+
+    /// One at a broker that is reached the way the gateway reaches it.
+    #[must_use]
+    pub fn at(broker: Broker, name: &MachineName, settings: Settings) -> Self {
+        let access = Access::new(Broker { client: format!("simulated-{name}"), ..broker });
+        let (orders, given) = mpsc::channel(WAITING);
         let stop = CancellationToken::new();
-        let (say, said) = mpsc::channel(WAITING);
+        let power = Arc::new(stop.clone().drop_guard());
+        let (machine, member) = Self::new(name, settings, orders, power);
+        let node = Node::new(access, machine.settings.node(), member);
+        tokio::spawn(async move { stop.run_until_cancelled(node.run(given)).await });
+        machine
+    }
+
+    /// Another machine of the same edge node: another device, or the edge node itself.
+    #[must_use]
+    pub async fn beside(&self, name: &MachineName, settings: Settings) -> Self {
+        let (orders, power) = (self.orders.clone(), Arc::clone(&self.power));
+        let (machine, member) = Self::new(name, settings, orders, power);
+        // The edge node is there for as long as one of its machines is.
+        let _ = machine.orders.send(Order::Join(Box::new(member))).await;
+        machine
+    }
+
+    fn new(
+        name: &MachineName,
+        settings: Settings,
+        orders: mpsc::Sender<Order>,
+        power: Arc<DropGuard>,
+    ) -> (Self, Member) {
         let controls = Arc::new(Controls::default());
         let (mut outputs, mut levers) = (BTreeMap::new(), BTreeMap::new());
         for output in settings.outputs.iter().filter(|output| output.drive != Drive::Heartbeat) {
@@ -63,27 +95,8 @@ impl Machine {
                 levers.insert(output.metric.clone(), lever);
             }
         }
-        let node = Node {
-            client: format!("simulated-{name}"),
-            broker,
-            node: settings.node(),
-            device: settings.device.clone(),
-            values: encode::blank(&settings),
-            read_backs: read_backs(&settings),
-            levers,
-            controls: Arc::clone(&controls),
-            seq: 0,
-            bd_seq: 0,
-            born: false,
-        };
-        let ended = stop.clone();
-        tokio::spawn(async move {
-            tokio::select! {
-                () = ended.cancelled() => {}
-                () = node.run(said) => {}
-            }
-        });
-        Self { settings, say, outputs, controls, stop }
+        let member = Member::new(name.clone(), &settings, levers, Arc::clone(&controls));
+        (Self { name: name.clone(), settings, orders, outputs, controls, power }, member)
     }
 
     /// From now on it ignores, or follows again, what it is commanded.
@@ -101,11 +114,17 @@ impl Machine {
     pub fn births(&self) -> u64 {
         self.controls.births.load(Ordering::SeqCst)
     }
-}
 
-impl Drop for Machine {
-    fn drop(&mut self) {
-        self.stop.cancel();
+    async fn order(&self, order: Order) -> Result<(), CannotFail> {
+        let gone = |_| CannotFail("its edge node was switched off");
+        self.orders.send(order).await.map_err(gone)
+    }
+
+    fn powered(&self) -> Result<(), CannotFail> {
+        match self.controls.off.load(Ordering::SeqCst) {
+            true => Err(CannotFail("it has no power, and so no connection")),
+            false => Ok(()),
+        }
     }
 }
 
@@ -113,10 +132,14 @@ impl Drop for Machine {
 impl Simulated for Machine {
     /// The identity is left out: totals and states need none.
     async fn say(&self, said: &Said, _identity: Option<&str>) -> Result<(), CannotSay> {
-        for metrics in encode::metrics(&self.settings, said)? {
+        let messages = encode::metrics(&self.settings, said)?;
+        let late = Duration::from_millis(self.controls.late.load(Ordering::SeqCst));
+        tokio::time::sleep(late).await;
+        for metrics in messages {
             let gone = |_| CannotSay::NoConnection("it was switched off".to_owned());
-            self.say.send(metrics).await.map_err(gone)?;
+            self.orders.send(Order::Say(self.name.clone(), metrics)).await.map_err(gone)?;
         }
+        self.controls.has_spoken.store(true, Ordering::SeqCst);
         Ok(())
     }
 
@@ -127,188 +150,49 @@ impl Simulated for Machine {
     async fn answered(&self) -> Option<Answered> {
         None
     }
-}
 
-/// From each metric that is written to the one that shows it.
-fn read_backs(settings: &Settings) -> BTreeMap<String, String> {
-    let outputs = settings.outputs.iter();
-    let pair = |output: &super::settings::Output| {
-        (output.metric.clone(), output.read_back.clone().unwrap_or_else(|| output.metric.clone()))
-    };
-    outputs.map(pair).collect()
-}
+    fn wired(&self) -> Wired {
+        wired::wired(&self.settings)
+    }
 
-struct Node {
-    client: String,
-    broker: SocketAddr,
-    node: NodeName,
-    device: Option<String>,
-    values: Values,
-    read_backs: BTreeMap<String, String>,
-    levers: BTreeMap<String, watch::Sender<bool>>,
-    controls: Arc<Controls>,
-    seq: u8,
-    bd_seq: u64,
-    born: bool,
-}
-
-impl Node {
-    async fn run(mut self, mut said: mpsc::Receiver<Vec<(String, Option<Value>)>>) {
-        let mut back_off = BackOff::for_machines();
-        loop {
-            let mut connection = Connection::with(self.options());
-            loop {
-                tokio::select! {
-                    packet = connection.next() => match packet {
-                        Ok(packet) => self.hear(packet, &mut connection).await,
-                        Err((_, why)) => {
-                            tracing::debug!(why, "a simulated edge node lost its broker");
-                            break;
-                        }
-                    },
-                    metrics = said.recv() => match metrics {
-                        Some(metrics) => self.tell(metrics, &mut connection).await,
-                        None => return,
-                    },
+    /// Without power a device dies by a certificate, and an edge node, or a device that is the
+    /// only machine of one, by the broker's word. What it says while it is silent it tells in the
+    /// end.
+    async fn suffer(&self, fault: Fault) -> Result<(), CannotFail> {
+        let name = self.name.clone();
+        match fault {
+            Fault::Off(off) => {
+                self.controls.off.store(off, Ordering::SeqCst);
+                self.order(Order::Power(name, !off)).await
+            }
+            Fault::Silent(silent) => self.order(Order::Silence(name, silent)).await,
+            Fault::Late(by) => {
+                let millis = u64::try_from(by.as_millis()).unwrap_or(u64::MAX);
+                self.controls.late.store(millis, Ordering::SeqCst);
+                Ok(())
+            }
+            Fault::Refusing(_) => {
+                Err(CannotFail("it is never asked, so it cannot answer with an error"))
+            }
+            Fault::Cut => {
+                self.powered()?;
+                self.order(Order::Cut).await
+            }
+            Fault::Disobeying(disobeying) => {
+                self.disobey(disobeying);
+                Ok(())
+            }
+            Fault::Repeating(times) => {
+                self.powered()?;
+                if !self.controls.has_spoken.load(Ordering::SeqCst) {
+                    return Err(CannotFail("it has said nothing yet"));
                 }
-                if self.born {
-                    back_off.reset();
-                }
+                self.order(Order::Repeat(name, times)).await
             }
-            self.born = false;
-            self.bd_seq = (self.bd_seq + 1) % 256;
-            tokio::time::sleep(back_off.wait()).await;
-        }
-    }
-
-    fn options(&self) -> MqttOptions {
-        let (host, port) = (self.broker.ip().to_string(), self.broker.port());
-        let mut options = MqttOptions::new(&self.client, host, port);
-        let metrics = vec![self.bd_seq_metric()];
-        let death = Payload { timestamp: Some(millis()), metrics, seq: None };
-        let topic = self.topic(Kind::Death, None).to_string();
-        options
-            .set_keep_alive(Duration::from_secs(10))
-            .set_clean_session(true)
-            .set_manual_acks(true)
-            .set_max_packet_size(1 << 20, 1 << 20)
-            .set_last_will(LastWill::new(topic, death.bytes(), QoS::AtLeastOnce, false));
-        options
-    }
-
-    fn bd_seq_metric(&self) -> Metric {
-        Metric::new(BD_SEQ, datatype::INT64, Some(Value::Long(self.bd_seq)), millis())
-    }
-
-    fn topic(&self, kind: Kind, device: Option<&str>) -> Topic {
-        Topic::new(&self.node, kind, device)
-    }
-
-    async fn hear(&mut self, packet: Packet, connection: &mut Connection) {
-        match packet {
-            Packet::ConnAck(_) => {
-                let device = self.device.as_deref();
-                let own = self.topic(Kind::Command, None);
-                let topics = device.map(|device| self.topic(Kind::Command, Some(device)));
-                let filters = std::iter::once(own).chain(topics);
-                let filters = filters.map(|topic| (topic.to_string(), QoS::AtLeastOnce));
-                connection.subscribe(filters.collect()).await;
-            }
-            Packet::SubAck(_) => self.be_born(connection).await,
-            Packet::Publish(publish) => {
-                connection.confirm(&publish).await;
-                if let Ok(command) = Payload::read(&publish.payload) {
-                    self.obey(command, connection).await;
-                }
-            }
-            _ => {}
-        }
-    }
-
-    async fn be_born(&mut self, connection: &mut Connection) {
-        (self.seq, self.born) = (0, true);
-        self.controls.births.fetch_add(1, Ordering::SeqCst);
-        let at = millis();
-        let rebirth = Metric::new(REBIRTH, datatype::BOOLEAN, Some(Value::Boolean(false)), at);
-        let mut own = vec![self.bd_seq_metric(), rebirth];
-        let values = self.values.iter().zip(1_u64..).map(|((name, (datatype, value)), alias)| {
-            let metric = Metric::new(name, *datatype, value.clone(), at);
-            Metric { alias: Some(alias), ..metric }
-        });
-        let values: Vec<Metric> = values.collect();
-        match self.device.clone() {
-            None => {
-                own.extend(values);
-                self.send(Kind::Birth, None, own, connection).await;
-            }
-            Some(device) => {
-                self.send(Kind::Birth, None, own, connection).await;
-                self.send(Kind::Birth, Some(&device), values, connection).await;
+            Fault::Flooding(times) => {
+                self.powered()?;
+                self.order(Order::Flood(name, times)).await
             }
         }
-    }
-
-    async fn tell(&mut self, metrics: Vec<(String, Option<Value>)>, connection: &mut Connection) {
-        let mut told = Vec::new();
-        for (name, value) in metrics {
-            let alias = self.values.keys().zip(1_u64..).find(|(known, _)| **known == name);
-            let Some(alias) = alias.map(|(_, alias)| alias) else {
-                continue;
-            };
-            if let Some((_, known)) = self.values.get_mut(&name) {
-                known.clone_from(&value);
-            }
-            let metric = Metric::new(&name, 0, value, millis());
-            told.push(Metric { name: None, datatype: None, alias: Some(alias), ..metric });
-        }
-        if self.born {
-            let device = self.device.clone();
-            self.send(Kind::Data, device.as_deref(), told, connection).await;
-        }
-    }
-
-    async fn obey(&mut self, command: Payload, connection: &mut Connection) {
-        let mut shows = Vec::new();
-        for metric in command.metrics {
-            let by_alias = |alias| {
-                let mut names = self.values.keys().zip(1_u64..);
-                names.find(|(_, known)| *known == alias).map(|(name, _)| name.clone())
-            };
-            let Some(name) = metric.name.or_else(|| metric.alias.and_then(by_alias)) else {
-                continue;
-            };
-            if name == REBIRTH && metric.value == Some(Value::Boolean(true)) {
-                self.be_born(connection).await;
-            } else if !self.controls.disobeys.load(Ordering::SeqCst) {
-                if let (Some(lever), Some(Value::Boolean(on))) =
-                    (self.levers.get(&name), &metric.value)
-                {
-                    lever.send_replace(*on);
-                }
-                if let Some(shown) = self.read_backs.get(&name) {
-                    shows.push((shown.clone(), metric.value));
-                }
-            }
-        }
-        if !shows.is_empty() {
-            self.tell(shows, connection).await;
-        }
-    }
-
-    async fn send(
-        &mut self,
-        kind: Kind,
-        device: Option<&str>,
-        metrics: Vec<Metric>,
-        connection: &mut Connection,
-    ) {
-        let seq = Some(u64::from(self.seq));
-        self.seq = self.seq.wrapping_add(1);
-        let lose = |left: u64| (kind == Kind::Data).then(|| left.checked_sub(1)).flatten();
-        if self.controls.lose.fetch_update(Ordering::SeqCst, Ordering::SeqCst, lose).is_ok() {
-            return;
-        }
-        let payload = Payload { timestamp: Some(millis()), metrics, seq };
-        connection.send(&self.topic(kind, device), payload.bytes()).await;
     }
 }

@@ -4,11 +4,10 @@ use std::path::Path;
 use std::time::Duration;
 
 use async_trait::async_trait;
-use rumqttc::{LastWill, Packet, Publish, QoS};
 use stencilward_domain::names::MachineName;
 use tokio::time::Instant;
 
-use super::connection::Connection;
+use super::connection::{Connection, Heard};
 use super::edge::{Edge, Message};
 use super::payload::{Payload, datatype};
 use super::settings::OwnNode;
@@ -16,7 +15,7 @@ use super::topic::{Kind, Topic, read_state, state};
 use super::value::Plain;
 use super::{REBIRTH, millis};
 use crate::link::{BackOff, Floor};
-use crate::mqtt::Broker;
+use crate::mqtt::{Access, Arrived, Broker, Lost, Post, STEADY};
 use crate::shown::View;
 
 /// Shortest time between two looks at what has changed: changes within it go together.
@@ -46,7 +45,9 @@ enum Ended {
     Stopped,
     /// The primary host application is gone: begin anew.
     Alone,
-    Lost(String),
+    Lost(Lost),
+    /// The broker does not take what is published: why.
+    Unwanted(String),
 }
 
 #[async_trait]
@@ -56,6 +57,7 @@ impl crate::link::Link for OwnNodeLink {
     }
 
     async fn run(mut self: Box<Self>, floor: Floor) {
+        let access = Access::new(self.broker.clone());
         let mut back_off = BackOff::for_machines();
         let mut kept = Kept { last: None };
         let mut told = false;
@@ -71,20 +73,28 @@ impl crate::link::Link for OwnNodeLink {
                 born: None,
                 wanted: None,
             };
-            let ended = self.connection(&mut session, &floor).await;
-            if session.born.is_some() {
+            let ended = self.connection(&access, &mut session, &floor).await;
+            if let Some(born) = session.born {
                 told = false;
-                back_off.reset();
+                if born.elapsed() >= STEADY || matches!(ended, Ended::Alone) {
+                    back_off.reset();
+                }
             }
             match ended {
                 Ended::Stopped => return,
                 Ended::Alone => {
                     tracing::info!(node = %self.own.name(), "waits for its primary host")
                 }
-                Ended::Lost(why) if !std::mem::replace(&mut told, true) => {
+                Ended::Lost(lost) if !std::mem::replace(&mut told, true) => {
+                    let (_, why) = lost.told();
                     tracing::warn!(node = %self.own.name(), why, "does not show the stencils");
                 }
-                Ended::Lost(_) => {}
+                Ended::Unwanted(why) if !std::mem::replace(&mut told, true) => {
+                    tracing::warn!(
+                        node = %self.own.name(), why, "the broker does not take what is published"
+                    );
+                }
+                Ended::Lost(_) | Ended::Unwanted(_) => {}
             }
             tokio::select! {
                 () = floor.stop.cancelled() => return,
@@ -105,19 +115,17 @@ struct Session {
 }
 
 impl OwnNodeLink {
-    async fn connection(&mut self, session: &mut Session, floor: &Floor) -> Ended {
-        let (topic, death) = session.edge.death(millis());
-        let will = LastWill::new(topic.to_string(), death.bytes(), QoS::AtLeastOnce, false);
-        let mut connection = match Connection::open(&self.broker, "node", will) {
-            Ok(connection) => connection,
-            Err(why) => return Ended::Lost(why),
+    async fn connection(&mut self, access: &Access, session: &mut Session, floor: &Floor) -> Ended {
+        let opening = Connection::open(access, "node", death(session));
+        let mut connection = match floor.stop.run_until_cancelled(opening).await {
+            Some(Ok(connection)) => connection,
+            Some(Err(lost)) => return Ended::Lost(lost),
+            None => return Ended::Stopped,
         };
         let ended = self.speak(session, &mut connection, floor).await;
         if matches!(ended, Ended::Stopped | Ended::Alone) {
             let farewell = async {
-                let (topic, death) = session.edge.death(millis());
-                let (topic, death) = (topic.to_string(), death.bytes());
-                connection.publish(topic, QoS::AtLeastOnce, false, death).await;
+                connection.publish(death(session)).await;
                 connection.leave().await;
             };
             let _ = tokio::time::timeout(FAREWELL, farewell).await;
@@ -133,23 +141,23 @@ impl OwnNodeLink {
     ) -> Ended {
         let mut next_look = Instant::now();
         let mut subscribed = false;
+        connection.subscribe(self.filters()).await;
         loop {
             let due = session.wanted.filter(|_| session.born.is_some());
             // While a birth is asked for no data are sent.
             let looks = session.born.is_some() && session.wanted.is_none();
             tokio::select! {
                 () = floor.stop.cancelled() => return Ended::Stopped,
-                event = connection.next() => match event {
-                    Err((_, why)) => return Ended::Lost(why),
-                    Ok(Packet::ConnAck(_)) => connection.subscribe(self.filters()).await,
-                    Ok(Packet::SubAck(_)) => subscribed = true,
-                    Ok(Packet::Publish(publish)) => {
-                        connection.confirm(&publish).await;
-                        if self.hear(session, &publish) {
+                heard = connection.next() => match heard {
+                    Err(lost) => return Ended::Lost(lost),
+                    Ok(Heard::Granted(_)) => subscribed = true,
+                    Ok(Heard::Unwanted(why)) => return Ended::Unwanted(why),
+                    Ok(Heard::Message(arrived)) => {
+                        connection.confirm(arrived.token).await;
+                        if self.hear(session, &arrived) {
                             return Ended::Alone;
                         }
                     }
-                    Ok(_) => {}
                 },
                 () = sleep_until(due), if due.is_some() => self.be_born(session, connection).await,
                 changed = self.view.changed(), if looks => {
@@ -170,11 +178,11 @@ impl OwnNodeLink {
         }
     }
 
-    fn filters(&self) -> Vec<(String, QoS)> {
+    fn filters(&self) -> Vec<(String, u8)> {
         let commands = Topic::new(&self.own.name(), Kind::Command, None).to_string();
         let primary = self.own.primary_host.as_deref().map(state);
         let topics = std::iter::once(commands).chain(primary);
-        topics.map(|topic| (topic, QoS::AtLeastOnce)).collect()
+        topics.map(|topic| (topic, 1)).collect()
     }
 
     async fn be_born(&mut self, session: &mut Session, connection: &mut Connection) {
@@ -184,10 +192,10 @@ impl OwnNodeLink {
     }
 
     /// Takes in a message; true when the primary host application says that it goes.
-    fn hear(&self, session: &mut Session, publish: &Publish) -> bool {
+    fn hear(&self, session: &mut Session, arrived: &Arrived) -> bool {
         let primary = self.own.primary_host.as_deref().map(state);
-        if primary.as_deref() == Some(&publish.topic) {
-            let Some((online, since)) = read_state(&publish.payload) else {
+        if primary.as_deref() == Some(&arrived.topic) {
+            let Some((online, since)) = read_state(&arrived.payload) else {
                 return false;
             };
             // The will of an earlier connection may come after the next birth.
@@ -197,7 +205,7 @@ impl OwnNodeLink {
             }
             return !old && !online && session.born.is_some();
         }
-        if !publish.retain && asks_for_birth(&publish.payload) && session.wanted.is_none() {
+        if !arrived.stored && asks_for_birth(&arrived.payload) && session.wanted.is_none() {
             let earliest = session.born.map(|born| born + BETWEEN_BIRTHS);
             session.wanted = Some(earliest.unwrap_or_else(Instant::now));
         }
@@ -215,6 +223,12 @@ fn asks_for_birth(payload: &[u8]) -> bool {
         metric.name.as_deref() == Some(REBIRTH)
             && Plain::of(metric, kind).is_ok_and(|value| value.truth() == Some(true))
     })
+}
+
+/// The death certificate: will and farewell.
+fn death(session: &Session) -> Post {
+    let (topic, death) = session.edge.death(millis());
+    Post { topic: topic.to_string(), payload: death.bytes(), retain: false }
 }
 
 async fn send(connection: &mut Connection, messages: Vec<Message>) {

@@ -52,6 +52,14 @@ pub(crate) fn printer() -> Settings {
     )
 }
 
+/// A broker in the clear, spoken to with 3.1.1.
+pub(crate) fn broker(address: SocketAddr) -> Broker {
+    let broker = json!({
+        "name": "b", "address": address.to_string(), "client": "gateway", "keep-alive": "2s",
+    });
+    serde_json::from_value(broker).unwrap()
+}
+
 pub(crate) fn simulated(address: SocketAddr) -> Machine {
     Machine::start(address, &name(), printer())
 }
@@ -99,10 +107,10 @@ pub(crate) struct Gateway {
 
 impl Gateway {
     pub(crate) fn start(address: SocketAddr, settings: Settings) -> Self {
-        let broker = json!({
-            "name": "b", "address": address.to_string(), "client": "gateway", "keep-alive": "2s",
-        });
-        let broker: Broker = serde_json::from_value(broker).unwrap();
+        Self::at(broker(address), settings)
+    }
+
+    pub(crate) fn at(broker: Broker, settings: Settings) -> Self {
         let at = json!({ "broker": "b", "reorder-timeout": "300ms" });
         let at: AtBroker = serde_json::from_value(at).unwrap();
         let (intake, deliveries) = Intake::bounded(8);

@@ -7,6 +7,7 @@ mod files;
 mod modbus;
 mod mqtt;
 mod relay;
+mod sparkplug;
 pub mod tally;
 
 use std::collections::BTreeMap;
@@ -73,6 +74,7 @@ impl Plant {
             brokers.insert(settings.name.clone(), mqtt::broker(settings).await?);
         }
         let mut lines = modbus::Lines::default();
+        let mut nodes = sparkplug::Nodes::default();
         let (mut machines, mut stands) = (BTreeMap::new(), Vec::new());
         for settings in &mut configuration.machines {
             let name = MachineName::new(&settings.name)?;
@@ -84,6 +86,10 @@ impl Plant {
             } else if let Some(mqtt) = &settings.mqtt {
                 let broker = brokers.get(&mqtt.broker);
                 Some(mqtt::start(&name, mqtt, broker.context("a machine without its broker")?))
+            } else if let Some(sparkplug) = &settings.sparkplug {
+                let broker =
+                    brokers.get(&sparkplug.broker).context("a machine without its broker")?;
+                Some(nodes.start(&name, sparkplug, broker).await)
             } else if let Some(files) = &mut settings.files {
                 Some(files::start(&name, files, folder.path())?)
             } else {

@@ -4,14 +4,14 @@ use super::Post;
 
 /// What is said when a connection begins.
 #[derive(Debug, Clone)]
-pub(in crate::mqtt) struct Hello {
+pub(crate) struct Hello {
     pub(in crate::mqtt) client: String,
     /// The broker shall forget what it kept for this client, and keep nothing after it.
     pub(in crate::mqtt) clean: bool,
     pub(in crate::mqtt) keep_alive: u16,
     pub(in crate::mqtt) login: Option<Login>,
     /// What the broker shall publish when the connection ends without leave.
-    pub(in crate::mqtt) will: Option<Post>,
+    pub(crate) will: Option<Post>,
     /// How long the broker shall keep the session, in seconds (5.0 only).
     pub(in crate::mqtt) session_expiry: u32,
     /// Messages it may send before one is acknowledged (5.0 only).

@@ -154,8 +154,8 @@ pub(super) fn outgoing(packet: &Outgoing<'_>) -> Packet {
             Packet::Subscribe(subscribe)
         }
         Outgoing::Publish(id, post) => {
-            let mut publish =
-                Publish::new(&post.topic, QoS::AtLeastOnce, post.payload.clone(), None);
+            let qos = if *id == 0 { QoS::AtMostOnce } else { QoS::AtLeastOnce };
+            let mut publish = Publish::new(&post.topic, qos, post.payload.clone(), None);
             (publish.pkid, publish.retain) = (*id, post.retain);
             Packet::Publish(publish)
         }

@@ -38,6 +38,8 @@ struct Session {
     begun: Option<u64>,
     since: Duration,
     next: u8,
+    /// What was taken in last.
+    last: Option<(Topic, Payload)>,
     /// When what is missing counts as lost.
     late: Option<Duration>,
     born: BTreeMap<Option<String>, Names>,
@@ -84,6 +86,22 @@ impl Node {
         }
     }
 
+    /// A message came and cannot be taken in. The next one shows the gap; after a death there is
+    /// none.
+    pub(super) fn miss(
+        &mut self,
+        kind: Kind,
+        trouble: Trouble,
+        why: String,
+        now: Moment,
+        deeds: &mut Vec<Deed>,
+    ) {
+        self.trouble(trouble, why, deeds);
+        if kind == Kind::Death {
+            self.want(now, deeds);
+        }
+    }
+
     pub(super) fn hear(
         &mut self,
         topic: &Topic,
@@ -118,6 +136,7 @@ impl Node {
             begun,
             since: now.clock,
             next: birth.seq.and_then(|seq| u8::try_from(seq).ok()).unwrap_or(0).wrapping_add(1),
+            last: None,
             late: None,
             born: BTreeMap::from([(None, names)]),
         });
@@ -159,8 +178,12 @@ impl Node {
         };
         if seq == session.next {
             session.next = seq.wrapping_add(1);
-            self.apply(topic, &payload, now, deeds);
+            self.apply(topic.clone(), payload, now, deeds);
             return self.release(now, deeds);
+        }
+        // The same again, word for word, is no other message that bears its number.
+        if session.last.as_ref().is_some_and(|(at, last)| at == topic && *last == payload) {
+            return;
         }
         // What was sent before the birth may still be under way when that is here.
         let recent = now.clock < session.since + self.reorder;
@@ -193,7 +216,7 @@ impl Node {
             session.next = session.next.wrapping_add(1);
             released = true;
             let Held { topic, payload, .. } = self.held.swap_remove(index);
-            self.apply(&topic, &payload, now, deeds);
+            self.apply(topic, payload, now, deeds);
         }
         if let Some(session) = &mut self.session {
             let before = session.late.filter(|_| !released);
@@ -202,7 +225,14 @@ impl Node {
         }
     }
 
-    fn apply(&mut self, topic: &Topic, payload: &Payload, now: Moment, deeds: &mut Vec<Deed>) {
+    fn apply(&mut self, topic: Topic, payload: Payload, now: Moment, deeds: &mut Vec<Deed>) {
+        self.take_in(&topic, &payload, now, deeds);
+        if let Some(session) = &mut self.session {
+            session.last = Some((topic, payload));
+        }
+    }
+
+    fn take_in(&mut self, topic: &Topic, payload: &Payload, now: Moment, deeds: &mut Vec<Deed>) {
         let Topic { kind, device, .. } = topic;
         let Some(session) = &mut self.session else {
             return;

@@ -174,6 +174,8 @@ fn a_repeat_changes_nothing_and_a_jump_back_is_a_gap() {
     assert_eq!(floor.data(3, 10), [""; 0]);
     assert_eq!(floor.data(3, 10), [""; 0]);
     assert_eq!(floor.data(2, 9), ["total 9", "total 10"]);
+    assert_eq!(floor.data(3, 10), [""; 0]);
+    assert_eq!(floor.host.deadline(), None, "the last again leaves no gap");
     floor.pass(5_000);
     assert_eq!(floor.data(2, 9), [""; 0]);
     assert_eq!(floor.pass(2_000), ["missing", "lost", "ask G/N"]);

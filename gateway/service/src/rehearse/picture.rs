@@ -3,6 +3,7 @@
 use stencilward_adapters::settings::Drive;
 use stencilward_adapters::simulated::Wired;
 use stencilward_config::Configuration;
+use stencilward_config::configuration::MachineSettings;
 
 use super::floor::Floor;
 use crate::plant::Plant;
@@ -51,9 +52,7 @@ fn briefly(wired: &Wired) -> Vec<String> {
 
 fn outputs(configuration: &Configuration, machine: &str) -> Vec<String> {
     let found = configuration.machines.iter().find(|settings| settings.name == machine);
-    let modbus = found.and_then(|settings| settings.modbus.as_ref().map(|modbus| modbus.outputs()));
-    let mqtt = found.and_then(|settings| settings.mqtt.as_ref().map(|mqtt| mqtt.outputs()));
-    let all = modbus.into_iter().chain(mqtt).flatten();
+    let all = found.into_iter().flat_map(MachineSettings::outputs);
     all.map(|(name, drive)| format!("{name} ({})", follows(drive))).collect()
 }
 
