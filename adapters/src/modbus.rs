@@ -39,5 +39,5 @@ pub use settings::{
     Addresses, BitTable, BoardTotal, ByteOrder, Code, CoilTable, Contact, Fault, FaultCode, Flag,
     Forbidden, Frame, Framing, Heartbeat, HoldingTable, Level, LifeSign, MachineWord, Measured,
     Number, Output, Permit, Point, RawValue, ReadBack, RegisterTable, Serial, Settings, Slot,
-    SlotCode, StateWord, Table, Tls, Total, Type, WashResult, WashWord, WordOrder,
+    SlotCode, Table, Tls, Total, Type, WashResult, WordOrder,
 };

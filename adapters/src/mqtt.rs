@@ -26,7 +26,6 @@ mod router;
 mod session;
 mod settings;
 mod topic;
-mod words;
 
 /// A connection that has held for so long is in order: the next loss is tried again at once.
 pub(crate) const STEADY: std::time::Duration = std::time::Duration::from_secs(10);

@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-use schemars::JsonSchema;
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use stencilward_domain::names::CounterName;
 use stencilward_domain::plant::Counted;
+use stencilward_domain::signal::{MachineState, WashOutcome};
 
 /// A span of time written with its unit, such as `500ms`, `2min` or `72h`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, JsonSchema)]
@@ -77,4 +78,56 @@ pub enum Drive {
     /// A number that grows every second while the gateway is alive. A machine that watches it
     /// locks by itself when it stands still.
     Heartbeat,
+}
+
+/// The widths at which a total may wrap, in bits.
+pub(crate) fn widths(_: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": "integer", "enum": [16, 32, 64] })
+}
+
+/// What a machine is doing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum StateWord {
+    /// Producing.
+    Running,
+    /// Ready and waiting.
+    Idle,
+    /// Being set up.
+    SetUp,
+    /// Stopped by a fault or by hand.
+    Down,
+}
+
+impl From<StateWord> for MachineState {
+    fn from(word: StateWord) -> Self {
+        match word {
+            StateWord::Running => Self::Running,
+            StateWord::Idle => Self::Idle,
+            StateWord::SetUp => Self::SetUp,
+            StateWord::Down => Self::Down,
+        }
+    }
+}
+
+/// How a wash ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum WashWord {
+    /// The programme ran to its end and its own checks passed.
+    Passed,
+    /// The programme ran, and a check failed.
+    Failed,
+    /// The programme was stopped before its end.
+    Aborted,
+}
+
+impl From<WashWord> for WashOutcome {
+    fn from(word: WashWord) -> Self {
+        match word {
+            WashWord::Passed => Self::Passed,
+            WashWord::Failed => Self::Failed,
+            WashWord::Aborted => Self::Aborted,
+        }
+    }
 }

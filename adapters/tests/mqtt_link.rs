@@ -3,6 +3,9 @@
 // clippy.toml allows these in tests, which to it are functions marked so and not their helpers.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+#[path = "patience/blocking.rs"]
+mod blocking;
+mod notes;
 mod patience;
 
 #[path = "mqtt_link/brokers.rs"]

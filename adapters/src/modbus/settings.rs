@@ -22,7 +22,7 @@ pub use places::{
     Number, Slot, SlotCode, Total, WashResult,
 };
 pub(crate) use places::{Layout, Place};
-pub use points::{Point, StateWord, WashWord};
+pub use points::Point;
 pub use tables::{
     BitTable, ByteOrder, CoilTable, HoldingTable, RawValue, RegisterTable, Table, Type, WordOrder,
 };

@@ -12,7 +12,6 @@ use crate::settings::{Drive, Tally};
 
 pub use broker::{Broker, Tls, Version};
 pub use message::{Measures, Message, Signal};
-pub(super) use message::{Outcome, State};
 
 /// What the gateway tells everybody who listens at a broker.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]

@@ -2,28 +2,22 @@
 
 use std::collections::VecDeque;
 use std::net::SocketAddr;
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
-use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _, Observer, Trouble};
+use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _, Observer};
 use stencilward_adapters::mqtt::{Broker, Link, Settings};
-use stencilward_domain::names::{MachineName, OutputName};
+use stencilward_domain::names::MachineName;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::signal::{Said, Signal};
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
-pub(crate) use crate::patience::{PATIENCE, until, within};
-
-pub(crate) fn within_sync(what: &str, mut is_so: impl FnMut() -> bool) {
-    let begun = Instant::now();
-    while !is_so() {
-        assert!(begun.elapsed() < PATIENCE, "waited in vain for {what}");
-        std::thread::sleep(Duration::from_millis(2));
-    }
-}
+pub(crate) use crate::blocking::within_sync;
+pub(crate) use crate::notes::Notes;
+pub(crate) use crate::patience::{until, within};
 
 pub(crate) fn name(text: &str) -> MachineName {
     MachineName::new(text).unwrap()
@@ -51,40 +45,6 @@ pub(crate) fn broker(address: SocketAddr) -> Broker {
     let broker: Broker = serde_json::from_value(broker).unwrap();
     assert_eq!(broker.check(), Vec::new());
     broker
-}
-
-/// What the link told its observer.
-#[derive(Default)]
-pub(crate) struct Notes {
-    troubles: Mutex<Vec<(Trouble, String)>>,
-    outputs: Mutex<Vec<(bool, Option<bool>)>>,
-}
-
-impl Observer for Notes {
-    fn trouble(&self, _: &MachineName, kind: Trouble, detail: &str) {
-        self.troubles.lock().unwrap().push((kind, detail.to_owned()));
-    }
-
-    fn round(&self, _: &MachineName, _: Duration) {}
-
-    fn output(&self, _: &MachineName, _: &OutputName, wanted: bool, shown: Option<bool>) {
-        self.outputs.lock().unwrap().push((wanted, shown));
-    }
-}
-
-impl Notes {
-    pub(crate) fn troubles(&self) -> Vec<(Trouble, String)> {
-        self.troubles.lock().unwrap().clone()
-    }
-
-    /// What was last told of the output: what is wanted, and what is shown.
-    pub(crate) fn last_output(&self) -> Option<(bool, Option<bool>)> {
-        self.outputs.lock().unwrap().last().copied()
-    }
-
-    pub(crate) fn has(&self, kind: Trouble, word: &str) -> bool {
-        self.troubles().iter().any(|(known, why)| *known == kind && why.contains(word))
-    }
 }
 
 /// A link at work, and everything it was given.

@@ -2,11 +2,10 @@
 
 use std::collections::VecDeque;
 use std::net::SocketAddr;
-use std::sync::{Arc, Mutex};
-use std::time::{Duration, Instant};
+use std::sync::Arc;
 
 use serde_json::{Value, json};
-use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _, Observer, Trouble};
+use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _, Observer};
 use stencilward_adapters::mqtt::Broker;
 use stencilward_adapters::sparkplug::{AtBroker, Link, Machine, Settings};
 use stencilward_domain::names::{MachineName, OutputName};
@@ -16,15 +15,9 @@ use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 
-pub(crate) use crate::patience::{PATIENCE, until, within};
-
-pub(crate) fn within_sync(what: &str, mut is_so: impl FnMut() -> bool) {
-    let begun = Instant::now();
-    while !is_so() {
-        assert!(begun.elapsed() < PATIENCE, "waited in vain for {what}");
-        std::thread::sleep(Duration::from_millis(2));
-    }
-}
+pub(crate) use crate::blocking::within_sync;
+pub(crate) use crate::notes::Notes;
+pub(crate) use crate::patience::{until, within};
 
 pub(crate) fn name() -> MachineName {
     MachineName::new("printer-1").unwrap()
@@ -62,37 +55,6 @@ pub(crate) fn broker(address: SocketAddr) -> Broker {
 
 pub(crate) fn simulated(address: SocketAddr) -> Machine {
     Machine::start(address, &name(), printer())
-}
-
-/// What the link told its observer.
-#[derive(Default)]
-pub(crate) struct Notes {
-    troubles: Mutex<Vec<(Trouble, String)>>,
-    outputs: Mutex<Vec<(bool, Option<bool>)>>,
-}
-
-impl Observer for Notes {
-    fn trouble(&self, _: &MachineName, kind: Trouble, detail: &str) {
-        self.troubles.lock().unwrap().push((kind, detail.to_owned()));
-    }
-
-    fn round(&self, _: &MachineName, _: Duration) {}
-
-    fn output(&self, _: &MachineName, _: &OutputName, wanted: bool, shown: Option<bool>) {
-        self.outputs.lock().unwrap().push((wanted, shown));
-    }
-}
-
-impl Notes {
-    pub(crate) fn has(&self, kind: Trouble, word: &str) -> bool {
-        let troubles = self.troubles.lock().unwrap();
-        troubles.iter().any(|(known, why)| *known == kind && why.contains(word))
-    }
-
-    /// What was last told of the output: what is wanted, and what is shown.
-    pub(crate) fn last_output(&self) -> Option<(bool, Option<bool>)> {
-        self.outputs.lock().unwrap().last().copied()
-    }
 }
 
 /// A link at work, and everything it was given.

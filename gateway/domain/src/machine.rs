@@ -31,6 +31,27 @@ pub enum LinkState {
     },
 }
 
+impl LinkState {
+    /// The state's stable word.
+    #[must_use]
+    pub fn as_str(&self) -> &'static str {
+        match self {
+            Self::NeverUp => "never-up",
+            Self::Up => "up",
+            Self::Down { .. } => "down",
+        }
+    }
+
+    /// Why it is lost.
+    #[must_use]
+    pub fn why_down(&self) -> Option<&str> {
+        match self {
+            Self::Down { why, .. } => Some(why),
+            _ => None,
+        }
+    }
+}
+
 /// The stencil in a printer, or loaded into a washer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Seat {

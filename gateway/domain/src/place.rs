@@ -48,6 +48,27 @@ impl Place {
     }
 }
 
+impl Place {
+    /// The rack, printer or washer it is in.
+    #[must_use]
+    pub fn machine(&self) -> Option<&MachineName> {
+        match self {
+            Self::Slot { rack, .. } => Some(rack),
+            Self::Printer { machine } | Self::Washer { machine } => Some(machine),
+            Self::InHand | Self::Unknown => None,
+        }
+    }
+
+    /// The slot it is in.
+    #[must_use]
+    pub fn slot(&self) -> Option<&SlotName> {
+        match self {
+            Self::Slot { slot, .. } => Some(slot),
+            _ => None,
+        }
+    }
+}
+
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -105,6 +105,20 @@ pub enum MachineState {
     Unknown,
 }
 
+impl MachineState {
+    /// The state's stable word.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Running => "running",
+            Self::Idle => "idle",
+            Self::SetUp => "set-up",
+            Self::Down => "down",
+            Self::Unknown => "unknown",
+        }
+    }
+}
+
 /// The side of the board a stencil prints.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

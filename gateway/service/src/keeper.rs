@@ -203,10 +203,10 @@ impl Keeper {
 
     /// Makes what was recorded durable, then lets everything follow. Gives the number of events
     /// given up on, when the end came while the ledger took no writes.
-    async fn settle(&mut self, waiting: Waiting) -> Result<usize, JournalError> {
+    async fn settle(&mut self, mut waiting: Waiting) -> Result<usize, JournalError> {
         let events = self.site.take_fresh();
         let mut owed = self.notices.of(&events, &self.site, now());
-        owed.extend(waiting.owed.iter().cloned());
+        owed.append(&mut waiting.owed);
         if !events.is_empty() || !owed.is_empty() {
             let unwritten = self.write(&events, &owed).await?;
             if unwritten > 0 {

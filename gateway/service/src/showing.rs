@@ -7,7 +7,6 @@ use stencilward_adapters::shown::{Shown, ShownMachine, ShownStencil, View};
 use stencilward_domain::event::Recorded;
 use stencilward_domain::machine::LinkState;
 use stencilward_domain::names::StencilCode;
-use stencilward_domain::place::Place;
 use stencilward_domain::site::Site;
 use stencilward_domain::stencil::Stencil;
 use stencilward_domain::time::Timestamp;
@@ -84,19 +83,15 @@ fn show_stencil(shown: &mut Shown, code: &StencilCode, site: &Site, now: Timesta
 }
 
 fn picture(stencil: &Stencil, now: Timestamp) -> ShownStencil {
-    let (machine, slot) = match &stencil.place.value {
-        Place::Slot { rack, slot } => (Some(rack.to_string()), Some(slot.to_string())),
-        Place::Printer { machine } | Place::Washer { machine } => (Some(machine.to_string()), None),
-        Place::InHand | Place::Unknown => (None, None),
-    };
+    let place = &stencil.place.value;
     ShownStencil {
         product: stencil.spec.product.as_ref().map(ToString::to_string),
         cleanliness: stencil.cleanliness.value.as_str(),
         standing: stencil.standing(now).as_str(),
         wear_band: stencil.band.value.as_str(),
-        place: stencil.place.value.kind(),
-        machine,
-        slot,
+        place: place.kind(),
+        machine: place.machine().map(ToString::to_string),
+        slot: place.slot().map(ToString::to_string),
         strokes: stencil.strokes,
         rated_strokes: stencil.spec.rated_strokes,
         life_ratio: stencil.life_ratio(),

@@ -4,7 +4,7 @@ use axum::Json;
 use axum::extract::{Path, State};
 use serde_json::{Value, json};
 use stencilward_domain::decision::Decision;
-use stencilward_domain::machine::{LinkState, Machine};
+use stencilward_domain::machine::Machine;
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
 use stencilward_domain::plant::MachineKind;
@@ -154,11 +154,6 @@ fn machine_view(site: &Site, name: &MachineName, now: Timestamp) -> Value {
     let plant = site.plant();
     let unheard = Machine::default();
     let machine = site.state().machines.get(name).unwrap_or(&unheard);
-    let (link, why) = match &machine.link {
-        LinkState::NeverUp => ("never-up", None),
-        LinkState::Up => ("up", None),
-        LinkState::Down { why, .. } => ("down", Some(why)),
-    };
     let print = (plant.kind(name) == MachineKind::Printer)
         .then(|| decision_view(&site.print_decision(name, now)));
     json!({
@@ -166,8 +161,8 @@ fn machine_view(site: &Site, name: &MachineName, now: Timestamp) -> Value {
         "kind": plant.kind(name).as_str(),
         "line": plant.machines.get(name).and_then(|spec| spec.line.as_ref()),
         "trial": plant.on_trial(name),
-        "link": link,
-        "why_down": why,
+        "link": machine.link.as_str(),
+        "why_down": machine.link.why_down(),
         "state": machine.state.as_ref().map(|(state, word)| json!({ "state": state, "word": word })),
         "faults": machine.faults,
         "stencil": machine.seat.as_ref().map(|seat| &seat.code),

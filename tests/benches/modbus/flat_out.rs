@@ -1,12 +1,10 @@
 //! As fast as it goes, on one connection and on a hundred.
 
 use std::net::SocketAddr;
-use std::process::Command;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use stencilward_tests::python;
 use tokio::task::JoinSet;
 use tokio::time::sleep;
 use tokio_modbus::client::tcp;
@@ -14,7 +12,7 @@ use tokio_modbus::prelude::*;
 
 use super::ours::Links;
 use super::servers::Servers;
-use super::{RUNS, figure};
+use super::{RUNS, figure, script};
 
 const WARM_UP: Duration = Duration::from_millis(500);
 const MEASURED: Duration = Duration::from_secs(2);
@@ -46,7 +44,8 @@ pub(crate) async fn bench() {
         figure(&format!("modbus.flat_out.{connections}.ours_beside_raw_loop"), ratios, "times");
     }
     let servers = Servers::start(1);
-    if let Some(rate) = script(servers.addresses[0]) {
+    let port = servers.addresses[0].port().to_string();
+    if let Some(rate) = script(SCRIPT, port, MEASURED).await {
         println!("figure modbus.flat_out.1.script {rate:.3} reads/s");
     }
 }
@@ -81,11 +80,4 @@ async fn through_us(addresses: &[SocketAddr]) -> f64 {
     let made = links.rounds.take().len();
     links.stop().await;
     made as f64 / MEASURED.as_secs_f64()
-}
-
-fn script(at: SocketAddr) -> Option<f64> {
-    let python = python::for_peers()?;
-    let port = at.port().to_string();
-    let output = Command::new(python).args(["-c", SCRIPT, &port, "2"]).output().unwrap();
-    String::from_utf8_lossy(&output.stdout).trim().parse().ok()
 }

@@ -13,6 +13,11 @@ mod rtu;
 mod servers;
 mod thousand;
 
+use std::process::Command;
+use std::time::Duration;
+
+use stencilward_tests::python;
+
 /// Runs of each kind, in turn; the figure is their median.
 const RUNS: usize = 3;
 
@@ -48,4 +53,17 @@ fn figure(name: &str, mut values: Vec<f64>, unit: &str) -> f64 {
     let median = values[values.len() / 2];
     println!("figure {name} {median:.3} {unit}");
     median
+}
+
+/// The figure that a Python script prints when it is given a port and how long to measure; none,
+/// said aloud, when it cannot.
+async fn script(script: &str, port: String, measured: Duration) -> Option<f64> {
+    let mut command = Command::new(python::for_peers()?);
+    command.args(["-c", script, &port, &measured.as_secs().to_string()]);
+    let output = tokio::task::spawn_blocking(move || command.output()).await.unwrap().unwrap();
+    let said = String::from_utf8_lossy(&output.stdout).trim().parse().ok();
+    if said.is_none() {
+        println!("the script gave no figure: {}", String::from_utf8_lossy(&output.stderr).trim());
+    }
+    said
 }

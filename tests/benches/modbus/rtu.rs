@@ -3,17 +3,15 @@
 //! The line is a pair of pseudo-terminals, which knows no speed; the machine at its end lets
 //! characters take their time, and counts requests that come too early.
 
-use std::process::Command;
 use std::time::Duration;
 
 use serde_json::json;
 use stencilward_adapters::modbus::{Machine, Pty, RegisterTable};
-use stencilward_tests::python;
 use tokio::time::sleep;
 
 use super::ours::{Links, POINTS};
 use super::servers::REGISTERS;
-use super::{RUNS, figure};
+use super::{RUNS, figure, script};
 
 const BAUD: f64 = 19_200.0;
 /// Start, eight data bits, parity, stop (MODBUS over Serial Line V1.02, 2.5.1).
@@ -54,7 +52,7 @@ pub(crate) async fn bench() {
     figure("modbus.rtu.ours_beside_theoretical", ratios, "times");
     println!("figure modbus.rtu.hasty_requests {hasty} requests");
     let (machine, port) = line();
-    if let Some(rate) = script(port).await {
+    if let Some(rate) = script(SCRIPT, port, MEASURED).await {
         println!("figure modbus.rtu.script {rate:.3} reads/s");
         println!("figure modbus.rtu.script_hasty_requests {} requests", machine.hasty_requests());
     }
@@ -82,15 +80,4 @@ async fn through_us(port: &str) -> f64 {
     let made = links.rounds.take().len();
     links.stop().await;
     made as f64 / MEASURED.as_secs_f64()
-}
-
-async fn script(port: String) -> Option<f64> {
-    let mut command = Command::new(python::for_peers()?);
-    command.args(["-c", SCRIPT, &port, &MEASURED.as_secs().to_string()]);
-    let output = tokio::task::spawn_blocking(move || command.output()).await.unwrap().unwrap();
-    let said = String::from_utf8_lossy(&output.stdout).trim().parse().ok();
-    if said.is_none() {
-        println!("the script gave no figure: {}", String::from_utf8_lossy(&output.stderr).trim());
-    }
-    said
 }

@@ -5,9 +5,8 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::points::{StateWord, WashWord};
 use super::tables::{ByteOrder, RawValue, Table, Type, WordOrder};
-use crate::settings::Span;
+use crate::settings::{Span, StateWord, WashWord};
 
 /// Where a point lies and how it is laid out, whatever it means.
 #[derive(Debug, Clone, Copy)]
@@ -200,7 +199,7 @@ number_point! {
         pub counter: Option<String>,
         /// Bits after which the counter starts again at zero: those of its type unless set.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[schemars(schema_with = "super::points::widths")]
+        #[schemars(schema_with = "crate::settings::widths")]
         pub width: Option<u8>,
     }
 }
@@ -210,7 +209,7 @@ number_point! {
     BoardTotal {
         /// Bits after which the counter starts again at zero: those of its type unless set.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        #[schemars(schema_with = "super::points::widths")]
+        #[schemars(schema_with = "crate::settings::widths")]
         pub width: Option<u8>,
     }
 }

@@ -1,9 +1,8 @@
 //! Points: what is read of a machine, and which signal it gives.
 
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_domain::plant::Counted;
-use stencilward_domain::signal::{MachineState, WashOutcome};
 
 use super::places::{
     BoardTotal, Code, Contact, Fault, FaultCode, Flag, LifeSign, MachineWord, Measured, Number,
@@ -153,56 +152,5 @@ impl Point {
                 | Self::MeasuredTaken(_)
                 | Self::OrderRunning(_)
         )
-    }
-}
-
-pub(super) fn widths(_: &mut SchemaGenerator) -> Schema {
-    json_schema!({ "type": "integer", "enum": [16, 32, 64] })
-}
-
-/// What a machine is doing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum StateWord {
-    /// Producing.
-    Running,
-    /// Ready and waiting.
-    Idle,
-    /// Being set up.
-    SetUp,
-    /// Stopped by a fault or by hand.
-    Down,
-}
-
-impl From<StateWord> for MachineState {
-    fn from(word: StateWord) -> Self {
-        match word {
-            StateWord::Running => Self::Running,
-            StateWord::Idle => Self::Idle,
-            StateWord::SetUp => Self::SetUp,
-            StateWord::Down => Self::Down,
-        }
-    }
-}
-
-/// How a wash ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum WashWord {
-    /// The programme ran to its end and its own checks passed.
-    Passed,
-    /// The programme ran, and a check failed.
-    Failed,
-    /// The programme was stopped before its end.
-    Aborted,
-}
-
-impl From<WashWord> for WashOutcome {
-    fn from(word: WashWord) -> Self {
-        match word {
-            WashWord::Passed => Self::Passed,
-            WashWord::Failed => Self::Failed,
-            WashWord::Aborted => Self::Aborted,
-        }
     }
 }

@@ -4,10 +4,10 @@ use std::collections::BTreeSet;
 
 use serde_json::Value;
 
-use super::super::settings::{Message, Outcome, Settings, Signal};
+use super::super::settings::{Message, Settings, Signal};
 use super::super::topic::{filter, matches};
 use super::Found;
-use crate::settings::NEVER_PASSED;
+use crate::settings::{NEVER_PASSED, WashWord};
 
 pub(super) fn check(settings: &Settings, found: &mut Found) {
     for (index, message) in settings.messages.iter().enumerate() {
@@ -82,7 +82,8 @@ fn check_washes(settings: &Settings, found: &mut Found) {
             message.signal == Signal::WashEnded && !message.outcomes.is_empty()
         });
     let Some((first, message)) = washes.next() else { return };
-    let passes = |message: &Message| message.outcomes.values().any(|word| *word == Outcome::Passed);
+    let passes =
+        |message: &Message| message.outcomes.values().any(|word| *word == WashWord::Passed);
     if !passes(message) && !washes.any(|(_, message)| passes(message)) {
         found.push((format!("messages[{first}].outcomes"), NEVER_PASSED.to_owned()));
     }

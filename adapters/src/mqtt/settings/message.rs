@@ -7,6 +7,8 @@ use serde::{Deserialize, Serialize};
 use stencilward_domain::names::CounterName;
 use stencilward_domain::plant::Counted;
 
+use crate::settings::{StateWord, WashWord};
+
 /// The signals a message can give.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -124,13 +126,13 @@ pub struct Message {
     pub outcome: Option<String>,
     /// The machine's word for each outcome: `passed`, `failed`, `aborted`.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-    pub outcomes: BTreeMap<String, Outcome>,
+    pub outcomes: BTreeMap<String, WashWord>,
     /// Values the washer measured.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub measured: Vec<Measures>,
     /// The machine's word for each state: `running`, `idle`, `set-up`, `down`.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-    pub states: BTreeMap<String, State>,
+    pub states: BTreeMap<String, StateWord>,
     /// Pointer to the fault's code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub code: Option<String>,
@@ -213,32 +215,6 @@ impl Message {
         };
         Some((CounterName::new(self.counter_name()).ok()?, counted))
     }
-}
-
-/// How a wash ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Outcome {
-    /// The programme ran to its end and its own checks passed.
-    Passed,
-    /// The programme ran, and a check failed.
-    Failed,
-    /// The programme was stopped before its end.
-    Aborted,
-}
-
-/// What a machine is doing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum State {
-    /// Producing.
-    Running,
-    /// Ready and waiting.
-    Idle,
-    /// Being set up.
-    SetUp,
-    /// Stopped by a fault or by hand.
-    Down,
 }
 
 /// One measured value.

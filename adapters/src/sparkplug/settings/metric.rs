@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::modbus::StateWord;
+use crate::settings::StateWord;
 
 /// A metric that is read, and the signal it gives.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -104,7 +104,7 @@ pub struct Total {
     /// The metric's name, as the birth certificate gives it.
     pub name: String,
     /// Bits after which the counter starts again at zero.
-    #[schemars(schema_with = "widths")]
+    #[schemars(schema_with = "crate::settings::widths")]
     pub width: u8,
     /// The counter's name, where the machine has several: `strokes`, or `wipes` for a total of
     /// wipes, unless set.
@@ -194,8 +194,4 @@ pub enum Phase {
     Failed,
     /// The programme was stopped before its end.
     Aborted,
-}
-
-fn widths(_: &mut SchemaGenerator) -> Schema {
-    json_schema!({ "type": "integer", "enum": [16, 32, 64] })
 }

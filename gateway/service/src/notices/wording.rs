@@ -3,9 +3,8 @@
 use schemars::{JsonSchema, schema_for};
 use serde::Serialize;
 use stencilward_domain::decision::Decision;
-use stencilward_domain::machine::{LinkState, Machine};
+use stencilward_domain::machine::Machine;
 use stencilward_domain::names::{MachineName, StencilCode};
-use stencilward_domain::place::Place;
 use stencilward_domain::site::Site;
 use stencilward_domain::time::Timestamp;
 
@@ -53,7 +52,7 @@ pub struct StencilNotice {
 pub struct MachineNotice {
     /// Its name.
     pub machine: String,
-    /// `printer`, `washer`, `rack` or `counter`.
+    /// `printer`, `washer`, `rack` or `other`.
     pub kind: String,
     /// True while it is only looked at.
     pub trial: bool,
@@ -120,19 +119,15 @@ pub fn schema() -> String {
 impl StencilNotice {
     pub(super) fn of(site: &Site, code: &StencilCode, now: Timestamp) -> Option<Self> {
         let stencil = site.state().stencils.get(code)?;
-        let (machine, slot) = match &stencil.place.value {
-            Place::Slot { rack, slot } => (Some(rack), Some(slot)),
-            Place::Printer { machine } | Place::Washer { machine } => (Some(machine), None),
-            Place::InHand | Place::Unknown => (None, None),
-        };
+        let place = &stencil.place.value;
         Some(Self {
             stencil: code.to_string(),
             product: stencil.spec.product.as_ref().map(ToString::to_string),
             side: stencil.spec.side.map(|side| side.as_str().to_owned()),
             revision: stencil.spec.revision.clone(),
-            place: stencil.place.value.kind().to_owned(),
-            machine: machine.map(ToString::to_string),
-            slot: slot.map(ToString::to_string),
+            place: place.kind().to_owned(),
+            machine: place.machine().map(ToString::to_string),
+            slot: place.slot().map(ToString::to_string),
             cleanliness: stencil.cleanliness.value.as_str().to_owned(),
             wear_band: stencil.band.value.as_str().to_owned(),
             standing: stencil.standing(now).as_str().to_owned(),
@@ -150,28 +145,18 @@ impl MachineNotice {
     pub(super) fn of(site: &Site, name: &MachineName) -> Self {
         let unheard = Machine::default();
         let machine = site.state().machines.get(name).unwrap_or(&unheard);
-        let (link, why_down) = match &machine.link {
-            LinkState::NeverUp => ("never-up", None),
-            LinkState::Up => ("up", None),
-            LinkState::Down { why, .. } => ("down", Some(why.clone())),
-        };
         Self {
             machine: name.to_string(),
             kind: site.plant().kind(name).as_str().to_owned(),
             trial: site.plant().on_trial(name),
-            link: link.to_owned(),
-            why_down,
-            state: machine.state.as_ref().and_then(|(state, _)| word(state)),
+            link: machine.link.as_str().to_owned(),
+            why_down: machine.link.why_down().map(str::to_owned),
+            state: machine.state.as_ref().map(|(state, _)| state.as_str().to_owned()),
             stencil: machine.seat.as_ref().map(|seat| seat.code.to_string()),
             order: machine.order.as_ref().map(|order| order.order.to_string()),
             unattributed_strokes: machine.unattributed,
         }
     }
-}
-
-/// The stable word of a value that is written as one.
-fn word(value: impl Serialize) -> Option<String> {
-    serde_json::to_value(value).ok()?.as_str().map(str::to_owned)
 }
 
 impl DecisionNotice {

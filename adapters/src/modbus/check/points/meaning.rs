@@ -7,8 +7,8 @@ use stencilward_domain::names::{
 };
 
 use super::At;
-use crate::modbus::settings::{Code, Measured, Point, RawValue, Type, WashWord};
-use crate::settings::{NEVER_PASSED, unit_fault};
+use crate::modbus::settings::{Code, Measured, Point, RawValue, Type};
+use crate::settings::{NEVER_PASSED, WashWord, unit_fault};
 
 pub(super) fn check(point: &Point, at: &mut At<'_>) {
     match point {
