@@ -14,6 +14,7 @@ mod image;
 mod line;
 mod link;
 mod machine;
+mod news;
 mod outputs;
 mod pace;
 mod plan;

@@ -122,6 +122,9 @@ impl<T: Copy> Runs<T> {
         // The runs that these values overlap or touch become one with them.
         let from = self.0.partition_point(|(first, old)| first + old.len() < at);
         let to = self.0.partition_point(|(first, _)| *first <= end);
+        if from == to {
+            return self.0.insert(from, (at, values.to_vec()));
+        }
         let mut joined = Vec::new();
         let mut begin = at;
         if let Some((first, old)) = self.0.get(from..to).and_then(<[_]>::first)

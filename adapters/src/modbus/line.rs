@@ -45,13 +45,14 @@ pub(crate) struct Line {
 /// The right to ask. One that was given up lets the next machine ask.
 pub(crate) struct Turn {
     pub(super) wire: OwnedMutexGuard<Wire>,
-    began: Instant,
+    /// Where others may wait for it.
+    began: Option<Instant>,
 }
 
 impl Turn {
     /// True when others should have the line now.
     pub(crate) fn is_long(&self) -> bool {
-        self.began.elapsed() >= LONGEST_TURN
+        self.began.is_some_and(|began| began.elapsed() >= LONGEST_TURN)
     }
 }
 
@@ -100,14 +101,16 @@ impl Line {
 
     /// Waits for a turn. The queue is fair.
     pub(crate) async fn turn(&self) -> Turn {
-        let wire = Arc::clone(&self.wire).lock_owned().await;
-        Turn { wire, began: Instant::now() }
+        self.begin(Arc::clone(&self.wire).lock_owned().await)
     }
 
     /// A turn, if the line is free and nobody waits for it.
     pub(crate) fn turn_at_once(&self) -> Option<Turn> {
-        let wire = Arc::clone(&self.wire).try_lock_owned().ok()?;
-        Some(Turn { wire, began: Instant::now() })
+        Some(self.begin(Arc::clone(&self.wire).try_lock_owned().ok()?))
+    }
+
+    fn begin(&self, wire: OwnedMutexGuard<Wire>) -> Turn {
+        Turn { wire, began: self.shared.then(Instant::now) }
     }
 
     /// Waits until a silent machine may be tried; none where nobody else is kept waiting.

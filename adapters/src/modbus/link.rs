@@ -15,6 +15,7 @@ use super::client::{Client, Failure};
 use super::courier::{Courier, Room};
 use super::decode::Decoder;
 use super::line::Line;
+use super::news::News;
 use super::outputs::Outputs;
 use super::pace::Pace;
 use super::plan::Rounds;
@@ -81,6 +82,7 @@ struct Work {
     decoder: Decoder,
     outputs: Outputs,
     courier: Courier,
+    news: News,
     back_off: BackOff,
     state: State,
     /// That the link is lost, while there was no room to say so.
@@ -106,6 +108,7 @@ impl Work {
             decoder: Decoder::new(Arc::clone(&wiring)),
             outputs: Outputs::new(machine.clone(), observer, wiring),
             courier: Courier::new(floor.intake.clone()),
+            news: News::default(),
             back_off: BackOff::for_machines(),
             state: State::Untold,
             unsent: None,
@@ -167,8 +170,8 @@ impl Work {
         self.outputs.settle(client, wish.now()).await?;
         client.rest();
         loop {
-            if pace.take() {
-                self.round(client).await?;
+            if let Some(due) = pace.take() {
+                self.round(client, due.into_std()).await?;
             } else {
                 tokio::select! {
                     biased;
@@ -178,15 +181,16 @@ impl Work {
                     () = wish.changed() => {}
                 }
             }
-            self.outputs.settle(client, wish.now()).await?;
+            if self.outputs.are_wired() {
+                self.outputs.settle(client, wish.now()).await?;
+            }
             client.rest();
         }
     }
 
     /// Reads everything once and hands over what is new. While the intake is full nothing is
     /// read.
-    async fn round(&mut self, client: &mut Client) -> Result<(), Failure> {
-        let began = Instant::now();
+    async fn round(&mut self, client: &mut Client, began: Instant) -> Result<(), Failure> {
         let room = match self.courier.room() {
             Room::Free(room) => room,
             // Whoever takes the rounds handed over is let in before the next one.
@@ -221,7 +225,7 @@ impl Work {
         for (kind, detail) in &round.troubles {
             self.floor.observer.trouble(&self.machine, *kind, detail);
         }
-        if !round.said.is_empty() {
+        if self.news.are_in(&round.said, began) {
             room.send(all_heard(&self.machine, round.said));
         }
         self.floor.observer.round(&self.machine, began.elapsed());

@@ -39,6 +39,11 @@ impl Outputs {
         }
     }
 
+    /// False when there is nothing to do for them.
+    pub(crate) fn are_wired(&self) -> bool {
+        !self.wiring.permits.is_empty() || !self.wiring.beats.is_empty()
+    }
+
     /// A new connection: nothing is known of what the machine shows.
     pub(crate) fn start_anew(&mut self) {
         self.written.fill(None);

@@ -20,14 +20,14 @@ impl Pace {
         Self { every, next: Instant::now() }
     }
 
-    /// True when a round is due; then the next one is reckoned from it.
-    pub(crate) fn take(&mut self) -> bool {
+    /// Now, when a round is due; then the next one is reckoned from it.
+    pub(crate) fn take(&mut self) -> Option<Instant> {
         let now = Instant::now();
-        let is_due = self.next <= now + RESOLUTION;
-        if is_due {
+        let due = (self.next <= now + RESOLUTION).then_some(now);
+        if due.is_some() {
             self.next = after(self.next, self.every, now);
         }
-        is_due
+        due
     }
 
     /// Waits until a round is due.
@@ -65,14 +65,14 @@ mod tests {
     #[tokio::test]
     async fn a_pace_finer_than_the_timer_waits_for_nothing() {
         let mut pace = Pace::new(Duration::from_micros(1));
-        assert!((0..100).all(|_| pace.take()));
+        assert!((0..100).all(|_| pace.take().is_some()));
     }
 
     #[tokio::test]
     async fn a_round_is_due_once() {
         let mut pace = Pace::new(Duration::from_secs(1));
-        assert!(pace.take() && !pace.take());
+        assert!(pace.take().is_some() && pace.take().is_none());
         pace.due().await;
-        assert!(pace.take(), "its time has come");
+        assert!(pace.take().is_some(), "its time has come");
     }
 }

@@ -10,8 +10,8 @@ use tokio::time::sleep;
 use tokio_modbus::client::tcp;
 use tokio_modbus::prelude::*;
 
-use super::ours::Links;
-use super::servers::Servers;
+use super::ours::{Count, Links};
+use super::servers::{Machines, Servers};
 use super::{RUNS, figure, script};
 
 const WARM_UP: Duration = Duration::from_millis(500);
@@ -32,22 +32,27 @@ print(count / float(sys.argv[2]))
 
 pub(crate) async fn bench() {
     for connections in [1, 100] {
-        let servers = Servers::start(connections);
-        let (mut raw, mut ours, mut ratios) = (vec![], vec![], vec![]);
-        for _ in 0..RUNS {
-            raw.push(raw_loop(&servers.addresses).await);
-            ours.push(through_us(&servers.addresses).await);
-            ratios.push(ours[ours.len() - 1] / raw[raw.len() - 1]);
-        }
-        figure(&format!("modbus.flat_out.{connections}.raw_loop"), raw, "reads/s");
-        figure(&format!("modbus.flat_out.{connections}.ours"), ours, "reads/s");
-        figure(&format!("modbus.flat_out.{connections}.ours_beside_raw_loop"), ratios, "times");
+        compare(&format!("modbus.flat_out.{connections}"), connections, Machines::AtRest).await;
+        compare(&format!("modbus.all_news.{connections}"), connections, Machines::Hasty).await;
     }
-    let servers = Servers::start(1);
+    let servers = Servers::start(1, Machines::AtRest);
     let port = servers.addresses[0].port().to_string();
     if let Some(rate) = script(SCRIPT, port, MEASURED).await {
         println!("figure modbus.flat_out.1.script {rate:.3} reads/s");
     }
+}
+
+async fn compare(name: &str, connections: usize, machines: Machines) {
+    let servers = Servers::start(connections, machines);
+    let (mut raw, mut ours, mut ratios) = (vec![], vec![], vec![]);
+    for _ in 0..RUNS {
+        raw.push(raw_loop(&servers.addresses).await);
+        ours.push(through_us(&servers.addresses).await);
+        ratios.push(ours[ours.len() - 1] / raw[raw.len() - 1]);
+    }
+    figure(&format!("{name}.raw_loop"), raw, "reads/s");
+    figure(&format!("{name}.ours"), ours, "reads/s");
+    figure(&format!("{name}.ours_beside_raw_loop"), ratios, "times");
 }
 
 async fn raw_loop(addresses: &[SocketAddr]) -> f64 {
@@ -73,11 +78,12 @@ async fn raw_loop(addresses: &[SocketAddr]) -> f64 {
 }
 
 async fn through_us(addresses: &[SocketAddr]) -> f64 {
-    let links = Links::start(addresses, Duration::from_micros(1));
+    let count = Arc::new(Count::default());
+    let links = Links::start(addresses, Duration::from_micros(1), Arc::clone(&count) as _);
     sleep(WARM_UP).await;
-    links.rounds.take();
+    let before = count.rounds();
     sleep(MEASURED).await;
-    let made = links.rounds.take().len();
+    let made = count.rounds() - before;
     links.stop().await;
     made as f64 / MEASURED.as_secs_f64()
 }

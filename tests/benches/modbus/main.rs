@@ -23,10 +23,10 @@ const RUNS: usize = 3;
 
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
-    if let [_, first, count] = arguments.as_slice()
+    if let [_, first, count, strokes_a_read] = arguments.as_slice()
         && first == servers::AS_SERVERS
     {
-        return servers::serve(count.parse().unwrap());
+        return servers::serve(count.parse().unwrap(), strokes_a_read.parse().unwrap());
     }
     let named: Vec<&String> = arguments[1..].iter().filter(|word| !word.starts_with('-')).collect();
     let wanted = |part: &str| named.is_empty() || named.iter().any(|name| *name == part);

@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use stencilward_adapters::link::{Floor, Intake, Observer, Trouble};
@@ -42,38 +43,56 @@ impl Observer for Rounds {
     fn output(&self, _: &MachineName, _: &OutputName, _: bool, _: Option<bool>) {}
 }
 
+/// How many rounds ended.
+#[derive(Debug, Default)]
+pub(crate) struct Count(AtomicU64);
+
+impl Count {
+    pub(crate) fn rounds(&self) -> u64 {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+impl Observer for Count {
+    fn trouble(&self, machine: &MachineName, _: Trouble, detail: &str) {
+        eprintln!("{machine}: {detail}");
+    }
+
+    fn round(&self, _: &MachineName, _: Duration) {
+        self.0.fetch_add(1, Ordering::Relaxed);
+    }
+
+    fn output(&self, _: &MachineName, _: &OutputName, _: bool, _: Option<bool>) {}
+}
+
 /// Links at work; stopped by [`Links::stop`].
 pub(crate) struct Links {
-    pub(crate) rounds: Arc<Rounds>,
     stop: CancellationToken,
     tasks: JoinSet<()>,
 }
 
 impl Links {
     /// One for each address, each polled so often; a plant's file may not ask for less than 10 ms.
-    pub(crate) fn start(addresses: &[SocketAddr], poll: Duration) -> Self {
+    pub(crate) fn start(
+        addresses: &[SocketAddr],
+        poll: Duration,
+        observer: Arc<dyn Observer>,
+    ) -> Self {
         let machines: String = (0..).zip(addresses).map(|(n, at)| machine(n, *at)).collect();
-        Self::to(&machines, poll)
+        Self::to(&machines, poll, observer)
     }
 
     /// One for each machine of this part of a plant's file.
-    pub(crate) fn to(machines: &str, poll: Duration) -> Self {
+    pub(crate) fn to(machines: &str, poll: Duration, observer: Arc<dyn Observer>) -> Self {
         let text = format!("site: Invented Works\nmachines:\n{machines}");
         let mut configuration = stencilward_config::parse("bench.yaml", &text).unwrap();
         let settings =
             configuration.machines.iter_mut().filter_map(|machine| machine.modbus.as_mut());
         settings.for_each(|settings| settings.poll = Span(poll));
-        let rounds = Arc::new(Rounds::default());
         let (intake, mut deliveries) = Intake::bounded(1_024);
         let (_, wanted) = watch::channel(Arc::new(Wanted::default()));
         let stop = CancellationToken::new();
-        let floor = Floor {
-            intake,
-            wanted,
-            observer: Arc::clone(&rounds) as _,
-            owing: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor { intake, wanted, observer, owing: None, stop: stop.clone() };
         let mut tasks = JoinSet::new();
         for wire in configuration.wires() {
             tasks.spawn(wire.link(&stencilward_adapters::shown::nothing()).run(floor.clone()));
@@ -86,7 +105,7 @@ impl Links {
                 }
             }
         });
-        Self { rounds, stop, tasks }
+        Self { stop, tasks }
     }
 
     pub(crate) async fn stop(mut self) {

@@ -3,13 +3,14 @@
 //! The line is a pair of pseudo-terminals, which knows no speed; the machine at its end lets
 //! characters take their time, and counts requests that come too early.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use serde_json::json;
 use stencilward_adapters::modbus::{Machine, Pty, RegisterTable};
 use tokio::time::sleep;
 
-use super::ours::{Links, POINTS};
+use super::ours::{Count, Links, POINTS};
 use super::servers::REGISTERS;
 use super::{RUNS, figure, script};
 
@@ -73,11 +74,12 @@ async fn through_us(port: &str) -> f64 {
         "  - {{ name: printer-0, kind: printer, fastest-cycle: 1s, modbus: {{ serial: {{ port: \
          {port}, baud: 19200 }}, points: {POINTS} }} }}\n"
     );
-    let links = Links::to(&machine, Duration::from_micros(1));
+    let count = Arc::new(Count::default());
+    let links = Links::to(&machine, Duration::from_micros(1), Arc::clone(&count) as _);
     sleep(WARM_UP).await;
-    links.rounds.take();
+    let before = count.rounds();
     sleep(MEASURED).await;
-    let made = links.rounds.take().len();
+    let made = count.rounds() - before;
     links.stop().await;
     made as f64 / MEASURED.as_secs_f64()
 }

@@ -4,6 +4,7 @@ use std::future;
 use std::io::{BufRead, BufReader};
 use std::net::SocketAddr;
 use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicU16, Ordering};
 
 use tokio::net::TcpListener;
 use tokio_modbus::prelude::*;
@@ -16,6 +17,15 @@ pub(crate) const AS_SERVERS: &str = "--as-servers";
 pub(crate) const REGISTERS: [u16; 10] =
     [1, 4_464, 1, 0x5354, 0x2d30, 0x3030, 0x3030, 0x3030, 0x3031, 0x0000];
 
+/// What the machines do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Machines {
+    /// The registers stay as they are, as between two strokes.
+    AtRest,
+    /// Each read finds one stroke more.
+    Hasty,
+}
+
 /// Servers at work; dropped, they end.
 pub(crate) struct Servers {
     process: Child,
@@ -24,9 +34,9 @@ pub(crate) struct Servers {
 
 impl Servers {
     /// So many, each on a port of its own.
-    pub(crate) fn start(count: usize) -> Self {
+    pub(crate) fn start(count: usize, machines: Machines) -> Self {
         let mut process = Command::new(std::env::current_exe().unwrap())
-            .args([AS_SERVERS, &count.to_string()])
+            .args([AS_SERVERS, &count.to_string(), &(machines as u16).to_string()])
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();
@@ -43,7 +53,10 @@ impl Drop for Servers {
     }
 }
 
-struct Registers;
+struct Registers {
+    total: AtomicU16,
+    strokes_a_read: u16,
+}
 
 impl tokio_modbus::server::Service for Registers {
     type Request = Request<'static>;
@@ -55,7 +68,9 @@ impl tokio_modbus::server::Service for Registers {
         future::ready(match request {
             Request::ReadInputRegisters(at, count) => {
                 let (at, count) = (usize::from(at), usize::from(count));
-                let found = REGISTERS.get(at..at + count);
+                let mut registers = REGISTERS;
+                registers[1] = self.total.fetch_add(self.strokes_a_read, Ordering::Relaxed);
+                let found = registers.get(at..at + count);
                 found
                     .map(|words| Response::ReadInputRegisters(words.to_vec()))
                     .ok_or(ExceptionCode::IllegalDataAddress)
@@ -66,7 +81,7 @@ impl tokio_modbus::server::Service for Registers {
 }
 
 /// Serves until it is killed.
-pub(crate) fn serve(count: usize) {
+pub(crate) fn serve(count: usize, strokes_a_read: u16) {
     let runtime = tokio::runtime::Runtime::new().unwrap();
     runtime.block_on(async {
         for _ in 0..count {
@@ -74,9 +89,11 @@ pub(crate) fn serve(count: usize) {
             println!("{}", listener.local_addr().unwrap());
             tokio::spawn(async move {
                 let server = Server::new(listener);
-                let service = |_| Ok(Some(Registers));
+                let service = move |_| {
+                    Ok(Some(Registers { total: AtomicU16::new(REGISTERS[1]), strokes_a_read }))
+                };
                 let connected =
-                    |stream, peer| async move { accept_tcp_connection(stream, peer, service) };
+                    move |stream, peer| async move { accept_tcp_connection(stream, peer, service) };
                 server.serve(&connected, |_| {}).await.unwrap();
             });
         }

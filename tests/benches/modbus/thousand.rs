@@ -1,28 +1,30 @@
 //! A thousand machines polled once a second: how late a poll is, and what a machine costs.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use tokio::time::sleep;
 
-use super::ours::Links;
-use super::servers::Servers;
+use super::ours::{Links, Rounds};
+use super::servers::{Machines, Servers};
 
 const MACHINES: usize = 1_000;
 const WARM_UP: Duration = Duration::from_secs(4);
 const MEASURED: Duration = Duration::from_secs(20);
 
 pub(crate) async fn bench() {
-    let servers = Servers::start(MACHINES);
+    let servers = Servers::start(MACHINES, Machines::AtRest);
     let memory = resident();
-    let links = Links::start(&servers.addresses, Duration::from_secs(1));
+    let rounds = Arc::new(Rounds::default());
+    let links = Links::start(&servers.addresses, Duration::from_secs(1), Arc::clone(&rounds) as _);
     sleep(WARM_UP).await;
-    links.rounds.take();
+    rounds.take();
     let (used, begun) = (processor(), Instant::now());
     sleep(MEASURED).await;
     let (used, lasted) = (processor() - used, begun.elapsed().as_secs_f64());
     let memory = resident().saturating_sub(memory);
-    let rounds = links.rounds.take();
+    let rounds = rounds.take();
     links.stop().await;
 
     let mut ended: BTreeMap<u32, Vec<Instant>> = BTreeMap::new();

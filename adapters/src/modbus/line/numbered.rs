@@ -26,11 +26,13 @@ pub(super) struct Numbered {
     stream: Box<dyn Stream>,
     number: u16,
     timer: Timer,
+    /// The last frame, kept for its room.
+    frame: Vec<u8>,
 }
 
 impl Numbered {
     pub(super) fn new(stream: Box<dyn Stream>) -> Self {
-        Self { stream, number: 0, timer: Timer::new() }
+        Self { stream, number: 0, timer: Timer::new(), frame: Vec::with_capacity(LONGEST) }
     }
 
     /// Asks one question, and gives the answer or exception without its unit. After a lapse the
@@ -42,7 +44,7 @@ impl Numbered {
     ) -> Result<Vec<u8>, Lapse> {
         let number = self.number;
         self.number = number.wrapping_add(1);
-        let exchange = exchange(&mut *self.stream, number, question);
+        let exchange = exchange(&mut *self.stream, &mut self.frame, number, question);
         let exchanged = self.timer.limit(limit, exchange).await;
         exchanged.unwrap_or(Err(Lapse::Silent { heard: None }))
     }
@@ -50,27 +52,28 @@ impl Numbered {
 
 async fn exchange(
     stream: &mut dyn Stream,
+    frame: &mut Vec<u8>,
     number: u16,
     question: &Question,
 ) -> Result<Vec<u8>, Lapse> {
     let asked = question.unsummed();
     let [high, low] = number.to_be_bytes();
     let [long, length] = (asked.len() as u16).to_be_bytes();
-    let mut frame = Vec::with_capacity(LONGEST);
+    frame.clear();
     frame.extend([high, low, 0, 0, long, length]);
     frame.extend(asked);
-    stream.write_all(&frame).await.map_err(Lapse::Broken)?;
+    stream.write_all(frame).await.map_err(Lapse::Broken)?;
     stream.flush().await.map_err(Lapse::Broken)?;
     frame.clear();
     loop {
-        if stream.read_buf(&mut frame).await.map_err(Lapse::Broken)? == 0 {
+        if stream.read_buf(frame).await.map_err(Lapse::Broken)? == 0 {
             return Err(Lapse::Broken(if frame.is_empty() {
                 io::ErrorKind::NotConnected.into()
             } else {
                 io::Error::other("it ended within an answer")
             }));
         }
-        if let Some(answer) = answer(&frame, number)? {
+        if let Some(answer) = answer(frame, number)? {
             if let Some(fault) = question.fault(answer) {
                 return Err(Lapse::Garbled(fault.to_owned()));
             }

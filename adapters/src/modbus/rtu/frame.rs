@@ -41,7 +41,9 @@ impl Question {
     pub(crate) fn new(unit: u8, request: &Request<'_>) -> Option<Self> {
         let words = |function: u8, one: u16, other: u16| {
             let ([a, b], [c, d]) = (one.to_be_bytes(), other.to_be_bytes());
-            vec![unit, function, a, b, c, d]
+            let mut frame = Vec::with_capacity(6 + SUM_LENGTH);
+            frame.extend([unit, function, a, b, c, d]);
+            frame
         };
         let registers = |count: &u16| 3 + usize::from(*count) * 2 + SUM_LENGTH;
         let bits = |count: &u16| 3 + usize::from(*count).div_ceil(8) + SUM_LENGTH;
