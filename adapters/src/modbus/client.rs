@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::time::sleep_until;
-use tokio_modbus::{ExceptionCode, Request, Response};
+use tokio_modbus::{ExceptionCode, Request};
 use tokio_util::sync::CancellationToken;
 
 use super::bank::Bank;
@@ -71,9 +71,11 @@ impl Client {
         self.failed = false;
     }
 
-    /// Lets others have the line.
+    /// Lets others have the line, where there are any.
     pub(crate) fn rest(&mut self) {
-        self.turn = None;
+        if self.line.is_shared() {
+            self.turn = None;
+        }
     }
 
     /// True when the machine answered the last time.
@@ -114,15 +116,12 @@ impl Client {
             BitTable::Coil => Request::ReadCoils(at, count),
             BitTable::Discrete => Request::ReadDiscreteInputs(at, count),
         };
-        match self.ask(&request).await? {
-            Response::ReadCoils(mut bits) | Response::ReadDiscreteInputs(mut bits)
-                if bits.len() == usize::from(count).next_multiple_of(8) =>
-            {
-                bits.truncate(usize::from(count));
-                Ok(bits)
-            }
-            other => Err(self.unfitting(&request, &other)),
-        }
+        let pdu = self.ask(&request).await?;
+        let Some(bytes) = values(&pdu, usize::from(count).div_ceil(8)) else {
+            return Err(self.unfitting(&request, &pdu));
+        };
+        let bits = bytes.iter().flat_map(|byte| (0..8).map(move |bit| byte >> bit & 1 == 1));
+        Ok(bits.take(count.into()).collect())
     }
 
     async fn read_words(&mut self, reach: Reach<RegisterTable>) -> Result<Vec<u16>, Failure> {
@@ -131,36 +130,42 @@ impl Client {
             RegisterTable::Input => Request::ReadInputRegisters(at, count),
             RegisterTable::Holding => Request::ReadHoldingRegisters(at, count),
         };
-        match self.ask(&request).await? {
-            Response::ReadInputRegisters(words) | Response::ReadHoldingRegisters(words)
-                if words.len() == usize::from(count) =>
-            {
-                Ok(words)
-            }
-            other => Err(self.unfitting(&request, &other)),
-        }
+        let pdu = self.ask(&request).await?;
+        let Some(bytes) = values(&pdu, usize::from(count) * 2) else {
+            return Err(self.unfitting(&request, &pdu));
+        };
+        let (words, _) = bytes.as_chunks();
+        Ok(words.iter().copied().map(u16::from_be_bytes).collect())
     }
 
     /// Writes one coil.
     pub(crate) async fn write_coil(&mut self, at: u16, on: bool) -> Result<(), Failure> {
-        let request = Request::WriteSingleCoil(at, on);
-        match self.ask(&request).await? {
-            Response::WriteSingleCoil(echoed, state) if (echoed, state) == (at, on) => Ok(()),
-            other => Err(self.unfitting(&request, &other)),
-        }
+        let value = if on { 0xFF00 } else { 0 };
+        self.write(&Request::WriteSingleCoil(at, on), at, value).await
     }
 
     /// Writes one holding register.
     pub(crate) async fn write_register(&mut self, at: u16, word: u16) -> Result<(), Failure> {
-        let request = Request::WriteSingleRegister(at, word);
-        match self.ask(&request).await? {
-            Response::WriteSingleRegister(echoed, value) if (echoed, value) == (at, word) => Ok(()),
-            other => Err(self.unfitting(&request, &other)),
-        }
+        self.write(&Request::WriteSingleRegister(at, word), at, word).await
     }
 
-    /// Makes one request, when it is this machine's turn.
-    async fn ask(&mut self, request: &Request<'static>) -> Result<Response, Failure> {
+    /// Makes a request whose answer repeats the place and the value.
+    async fn write(
+        &mut self,
+        request: &Request<'static>,
+        at: u16,
+        value: u16,
+    ) -> Result<(), Failure> {
+        let pdu = self.ask(request).await?;
+        let ([a, b], [c, d]) = (at.to_be_bytes(), value.to_be_bytes());
+        if pdu.get(1..) == Some(&[a, b, c, d]) {
+            return Ok(());
+        }
+        Err(self.unfitting(request, &pdu))
+    }
+
+    /// Makes one request, when it is this machine's turn. Gives the function and what follows it.
+    async fn ask(&mut self, request: &Request<'static>) -> Result<Vec<u8>, Failure> {
         if self.failed {
             return Err(Failure::closed(&self.peer, &in_words(request)));
         }
@@ -235,7 +240,7 @@ impl Client {
         first: Option<Request<'static>>,
         request: &Request<'static>,
         mut tried: Option<Try<'_>>,
-    ) -> Result<Response, Failure> {
+    ) -> Result<Vec<u8>, Failure> {
         let (peer, limit) = (&self.peer, self.timeout);
         let closed = || Failure::closed(peer, &in_words(request));
         let Some(turn) = &mut self.turn else { return Err(closed()) };
@@ -261,9 +266,9 @@ impl Client {
             self.line.answered(peer.unit);
         }
         match reply {
-            Some(Reply::Answer(response)) => {
+            Some(Reply::Answer(pdu)) => {
                 self.answers = true;
-                Ok(response)
+                Ok(pdu)
             }
             Some(Reply::Exception(code)) => {
                 self.answers = !is_bridges(code);
@@ -275,15 +280,22 @@ impl Client {
 
     /// An answer that is well-formed but not one to the question. Nobody can tell what else comes
     /// on this connection.
-    fn unfitting(&mut self, request: &Request<'static>, response: &Response) -> Failure {
+    fn unfitting(&mut self, request: &Request<'static>, pdu: &[u8]) -> Failure {
         if let Some(turn) = &mut self.turn {
             turn.wire.close();
         }
         self.rest();
         (self.failed, self.answers) = (true, false);
-        let found = format!("an answer that does not fit: {response:?}");
+        let found = format!("an answer that does not fit: {pdu:02x?}");
         Failure::garbled(&self.peer, &in_words(request), &found)
     }
+}
+
+/// The values of a read's answer, when there are so many bytes of them (MODBUS Application Protocol
+/// V1.1b3, 6.1 to 6.4).
+fn values(pdu: &[u8], length: usize) -> Option<&[u8]> {
+    let [_function, count, values @ ..] = pdu else { return None };
+    (values.len() == length && usize::from(*count) == length).then_some(values)
 }
 
 /// What a request does.

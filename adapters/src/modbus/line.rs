@@ -89,6 +89,11 @@ impl Line {
         }
     }
 
+    /// True when several machines are on it.
+    pub(crate) fn is_shared(&self) -> bool {
+        self.shared
+    }
+
     /// A unit on it, for what is said about it.
     pub(crate) fn peer(&self, unit: u8) -> Peer {
         Peer {

@@ -12,7 +12,7 @@ use tokio_modbus::prelude::*;
 
 use super::ours::{Count, Links};
 use super::servers::{Machines, Servers};
-use super::{RUNS, figure, script};
+use super::{RUNS, figure, processor, script};
 
 const WARM_UP: Duration = Duration::from_millis(500);
 const MEASURED: Duration = Duration::from_secs(2);
@@ -44,18 +44,37 @@ pub(crate) async fn bench() {
 
 async fn compare(name: &str, connections: usize, machines: Machines) {
     let servers = Servers::start(connections, machines);
-    let (mut raw, mut ours, mut ratios) = (vec![], vec![], vec![]);
+    let (mut raw, mut ours) = (vec![], vec![]);
     for _ in 0..RUNS {
         raw.push(raw_loop(&servers.addresses).await);
         ours.push(through_us(&servers.addresses).await);
-        ratios.push(ours[ours.len() - 1] / raw[raw.len() - 1]);
     }
-    figure(&format!("{name}.raw_loop"), raw, "reads/s");
-    figure(&format!("{name}.ours"), ours, "reads/s");
+    let ratios = raw.iter().zip(&ours).map(|(raw, ours)| ours.rate / raw.rate).collect();
+    for (whose, runs) in [("raw_loop", raw), ("ours", ours)] {
+        let (rates, each) = runs.into_iter().map(|run| (run.rate, run.each)).unzip();
+        figure(&format!("{name}.{whose}"), rates, "reads/s");
+        figure(&format!("{name}.{whose}_processor"), each, "us/read");
+    }
     figure(&format!("{name}.ours_beside_raw_loop"), ratios, "times");
 }
 
-async fn raw_loop(addresses: &[SocketAddr]) -> f64 {
+struct Run {
+    /// Reads a second.
+    rate: f64,
+    /// Processor time for one read on this side of the connection, microseconds.
+    each: f64,
+}
+
+/// Watches a count of reads for a while.
+async fn measure(reads: impl Fn() -> u64) -> Run {
+    sleep(WARM_UP).await;
+    let (before, used) = (reads(), processor());
+    sleep(MEASURED).await;
+    let (made, used) = ((reads() - before) as f64, processor() - used);
+    Run { rate: made / MEASURED.as_secs_f64(), each: used * 1e6 / made }
+}
+
+async fn raw_loop(addresses: &[SocketAddr]) -> Run {
     let count = Arc::new(AtomicU64::new(0));
     let mut tasks = JoinSet::new();
     for address in addresses.iter().copied() {
@@ -69,21 +88,15 @@ async fn raw_loop(addresses: &[SocketAddr]) -> f64 {
             }
         });
     }
-    sleep(WARM_UP).await;
-    let before = count.load(Ordering::Relaxed);
-    sleep(MEASURED).await;
-    let made = count.load(Ordering::Relaxed) - before;
+    let run = measure(|| count.load(Ordering::Relaxed)).await;
     tasks.shutdown().await;
-    made as f64 / MEASURED.as_secs_f64()
+    run
 }
 
-async fn through_us(addresses: &[SocketAddr]) -> f64 {
+async fn through_us(addresses: &[SocketAddr]) -> Run {
     let count = Arc::new(Count::default());
     let links = Links::start(addresses, Duration::from_micros(1), Arc::clone(&count) as _);
-    sleep(WARM_UP).await;
-    let before = count.rounds();
-    sleep(MEASURED).await;
-    let made = count.rounds() - before;
+    let run = measure(|| count.rounds()).await;
     links.stop().await;
-    made as f64 / MEASURED.as_secs_f64()
+    run
 }

@@ -55,6 +55,14 @@ fn figure(name: &str, mut values: Vec<f64>, unit: &str) -> f64 {
     median
 }
 
+/// Processor time of this process, s (proc(5), clock ticks of 10 ms).
+fn processor() -> f64 {
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap();
+    let fields: Vec<&str> = stat.rsplit(')').next().unwrap().split_whitespace().collect();
+    let ticks = |at: usize| fields[at].parse::<f64>().unwrap();
+    (ticks(11) + ticks(12)) / 100.0
+}
+
 /// The figure that a Python script prints when it is given a port and how long to measure; none,
 /// said aloud, when it cannot.
 async fn script(script: &str, port: String, measured: Duration) -> Option<f64> {

@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 use tokio::time::sleep;
 
 use super::ours::{Links, Rounds};
+use super::processor;
 use super::servers::{Machines, Servers};
 
 const MACHINES: usize = 1_000;
@@ -53,14 +54,6 @@ fn lateness(times: &[Instant]) -> Vec<f64> {
     let places: Vec<f64> = times.iter().enumerate().map(|(n, at)| place(n, at)).collect();
     let earliest = places.iter().copied().fold(f64::INFINITY, f64::min);
     places.into_iter().map(|place| place - earliest).collect()
-}
-
-/// Processor time of this process, s (proc(5), clock ticks of 10 ms).
-fn processor() -> f64 {
-    let stat = std::fs::read_to_string("/proc/self/stat").unwrap();
-    let fields: Vec<&str> = stat.rsplit(')').next().unwrap().split_whitespace().collect();
-    let ticks = |at: usize| fields[at].parse::<f64>().unwrap();
-    (ticks(11) + ticks(12)) / 100.0
 }
 
 /// Memory of this process, kB (proc(5)).

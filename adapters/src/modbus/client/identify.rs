@@ -1,5 +1,6 @@
 //! What a machine says of itself (MODBUS Application Protocol V1.1b3, 6.21).
 
+use bytes::Bytes;
 use tokio_modbus::prelude::ReadCode;
 use tokio_modbus::{Request, Response};
 
@@ -14,9 +15,10 @@ impl Client {
         let (mut objects, mut next) = (Vec::new(), 0);
         for _ in 0..MOST_ANSWERS {
             let request = Request::ReadDeviceIdentification(ReadCode::Basic, next);
-            let answer = match self.ask(&request).await? {
-                Response::ReadDeviceIdentification(answer) => answer,
-                other => return Err(self.unfitting(&request, &other)),
+            let pdu = self.ask(&request).await?;
+            let answer = match Response::try_from(Bytes::copy_from_slice(&pdu)) {
+                Ok(Response::ReadDeviceIdentification(answer)) => answer,
+                _ => return Err(self.unfitting(&request, &pdu)),
             };
             let told = answer.device_id_objects.iter();
             objects.extend(told.map(|object| {

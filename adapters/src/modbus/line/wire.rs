@@ -3,10 +3,9 @@
 use std::io;
 use std::time::Duration;
 
-use bytes::Bytes;
 use tokio::net::TcpStream;
 use tokio::time::timeout;
-use tokio_modbus::{ExceptionCode, Request, Response};
+use tokio_modbus::{ExceptionCode, Request};
 
 use super::numbered::Numbered;
 use crate::modbus::rtu::{Lapse, Master, Pace, Question, Stream};
@@ -36,7 +35,8 @@ enum Transport {
 /// What a machine answers.
 #[derive(Debug)]
 pub(crate) enum Reply {
-    Answer(Response),
+    /// The function, and what follows it.
+    Answer(Vec<u8>),
     Exception(ExceptionCode),
 }
 
@@ -116,7 +116,7 @@ impl Wire {
         match self.open.take() {
             None => Err(Lapse::Broken(io::ErrorKind::NotConnected.into())),
             Some(Transport::Numbered(mut connection)) => {
-                let reply = read(connection.ask(&question, limit).await?)?;
+                let reply = reply(connection.ask(&question, limit).await?);
                 self.open = Some(Transport::Numbered(connection));
                 Ok(reply)
             }
@@ -130,7 +130,7 @@ impl Wire {
         question: &Question,
         limit: Duration,
     ) -> Result<Reply, Lapse> {
-        let outcome = master.ask(question, limit).await.and_then(read);
+        let outcome = master.ask(question, limit).await.map(reply);
         self.unanswered = if outcome.is_ok() { 0 } else { self.unanswered + 1 };
         if self.unanswered < PATIENCE && !matches!(outcome, Err(Lapse::Broken(_))) {
             self.open = Some(Transport::Rtu(master));
@@ -157,13 +157,10 @@ async fn secured(
     Ok((numbered(secured.stream), secured.ours))
 }
 
-/// What stands in an answer that was found in order.
-fn read(answer: Vec<u8>) -> Result<Reply, Lapse> {
+/// What an answer is that was found in order.
+fn reply(answer: Vec<u8>) -> Reply {
     match answer[..] {
-        [0x80..=0xFF, code] => Ok(Reply::Exception(ExceptionCode::new(code))),
-        _ => match Response::try_from(Bytes::from(answer)) {
-            Ok(response) => Ok(Reply::Answer(response)),
-            Err(error) => Err(Lapse::Garbled(format!("a malformed answer ({error})"))),
-        },
+        [0x80..=0xFF, code] => Reply::Exception(ExceptionCode::new(code)),
+        _ => Reply::Answer(answer),
     }
 }

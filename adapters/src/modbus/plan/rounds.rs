@@ -13,10 +13,8 @@ pub(crate) struct Rounds {
     wants: Vec<Want>,
     /// The different spans, in rounds.
     classes: Vec<u32>,
-    /// The plans made so far, by which of the classes are due.
-    plans: BTreeMap<Vec<bool>, Plan>,
-    /// Which of the classes are due in this round.
-    due: Vec<bool>,
+    /// The plans made so far, by the spans that are due: a bit for each.
+    plans: BTreeMap<u64, Plan>,
     round: u64,
 }
 
@@ -29,7 +27,7 @@ impl Rounds {
         let mut classes: Vec<u32> = wants.iter().map(|want| want.every).collect();
         classes.sort_unstable();
         classes.dedup();
-        Self { limits, wants, classes, plans: BTreeMap::new(), due: Vec::new(), round: 0 }
+        Self { limits, wants, classes, plans: BTreeMap::new(), round: 0 }
     }
 
     /// A new connection: the next round is the first.
@@ -41,14 +39,12 @@ impl Rounds {
     pub(crate) fn due(&mut self) -> &Plan {
         let round = self.round;
         let is_due = |every: u32| round.is_multiple_of(u64::from(every));
-        self.due.clear();
-        self.due.extend(self.classes.iter().map(|every| is_due(*every)));
-        if !self.plans.contains_key(&self.due) {
-            let wants: Vec<Want> =
-                self.wants.iter().filter(|want| is_due(want.every)).copied().collect();
-            self.plans.insert(self.due.clone(), Plan::for_wants(&self.limits, &wants));
-        }
-        &self.plans[&self.due]
+        let bits = self.classes.iter().map(|every| u64::from(is_due(*every)));
+        let due = bits.fold(0, |due, bit| due << 1 | bit);
+        self.plans.entry(due).or_insert_with(|| {
+            let wants = self.wants.iter().filter(|want| is_due(want.every));
+            Plan::for_wants(&self.limits, &wants.copied().collect::<Vec<Want>>())
+        })
     }
 
     /// This round was read; the next one is due.

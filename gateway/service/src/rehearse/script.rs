@@ -101,7 +101,8 @@ pub(super) fn read(text: &str, machines: &[MachineName]) -> Result<Option<Line>,
         _ => {
             let names: Vec<&str> = machines.iter().map(|name| name.as_str()).collect();
             return Err(format!(
-                "not understood: begin with a machine ({}), `broker`, `wait`, `help` or `end`",
+                "`{text}` is not understood: begin with a machine ({}), `broker`, `wait`, `help` or \
+                 `end`",
                 names.join(", ")
             ));
         }
