@@ -73,7 +73,7 @@ impl Consumer {
                 continue;
             }
             let payload = encode::answer(asked.request.as_deref(), decision);
-            let post = Post { topic: asked.topic.clone(), payload, retain: false };
+            let post = Post { topic: asked.topic.clone(), payload, retain: false, reply: None };
             let sent = tokio::time::timeout(ANSWERING, self.outbox.publish(post)).await;
             if sent != Ok(true) {
                 tracing::debug!(topic = asked.topic, "the broker has not confirmed an answer yet");

@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests are tests, too")]
 
+mod commands;
 mod losses;
 mod scanners;
 mod schedules;

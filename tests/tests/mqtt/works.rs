@@ -170,7 +170,7 @@ fn compare(recorded: &[Recorded], published: u64, exact: bool) -> u64 {
     missed
 }
 
-fn run(file: &std::path::Path) -> Child {
+pub(crate) fn run(file: &std::path::Path) -> Child {
     let mut command = Command::new(env!("CARGO_BIN_EXE_stencilward-under-test"));
     command.arg("run").arg(file);
     Child::start(&command)
