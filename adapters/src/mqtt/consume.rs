@@ -210,10 +210,11 @@ impl Consumer {
             return Some(Done { token, receipt: None, answers: Vec::new() });
         };
         let (mut signals, mut answers) = (Vec::new(), Vec::new());
-        for (_, signal, answer) in heard {
+        for (owner, signal, answer) in heard {
             if matches!(signal.said, Said::StoreAsked { .. } | Said::TakeAsked { .. }) {
                 let topic = answer.unwrap_or_default();
-                answers.push(Asked { topic, request: signal.identity.clone() });
+                let request = signal.identity.clone();
+                answers.push(Asked { machine: owner, topic, request });
             }
             signals.push(signal);
         }

@@ -5,6 +5,7 @@
 
 mod commands;
 mod losses;
+mod questions;
 mod scanners;
 mod schedules;
 mod works;
