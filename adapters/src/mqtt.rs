@@ -21,6 +21,8 @@ mod outputs;
 mod own_links;
 mod packets;
 mod payload;
+#[cfg(test)]
+mod random;
 mod record;
 mod router;
 mod session;
