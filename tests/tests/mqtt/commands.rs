@@ -125,7 +125,15 @@ impl Hall {
     async fn troubled(&self, kind: &str) {
         let line =
             format!("stencilward_link_troubles_total{{kind=\"{kind}\",machine=\"printer\"}} ");
-        eventually(kind, LIMIT, async || self.metric(&line).await.map(drop).ok_or("not yet")).await;
+        eventually(kind, LIMIT, async || {
+            let told = self.metric(&line).await;
+            if told.as_ref().is_some_and(|told| told != "0") {
+                Ok(())
+            } else {
+                Err(format!("{told:?}"))
+            }
+        })
+        .await;
     }
 }
 
