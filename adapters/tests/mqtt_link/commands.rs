@@ -264,3 +264,28 @@ async fn what_is_read_back_counts() {
     assert!(notes.has(Trouble::Disobeyed, "does not show it"));
     gateway.stop().await;
 }
+
+/// Two doors that answer on one topic: each answer is of one command only.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_that_answer_on_one_topic_are_told_apart() {
+    let broker = Embedded::start().await;
+    let mut lid = door();
+    lid["name"] = json!("lid");
+    lid["permit"] = json!(r#"{"door": "up"}"#);
+    lid["refuse"] = json!(r#"{"door": "down"}"#);
+    let mut machine = ByHand::connect(broker.address).await;
+    let made_of = settings(&json!([]), &json!([door(), lid]));
+    let gateway = Gateway::up(broker.address, made_of).await;
+    let notes = gateway.notes.clone();
+    let first = machine.told().await;
+    let second = machine.told_after(first.1).await;
+    assert_eq!((first.0.as_str(), second.0.as_str()), ("shut", "down"));
+    machine.answer(second.1, "ok").await;
+    until("the lid is down", || notes.last_output() == Some((false, Some(false)))).await;
+    for _ in 0..2 {
+        let (what, number) = machine.told_after(second.1).await;
+        assert_eq!((what.as_str(), number), ("shut", first.1), "the door was not answered for");
+    }
+    assert!(!notes.has(Trouble::Stale, ""), "{:?}", notes.troubles());
+    gateway.stop().await;
+}
