@@ -88,9 +88,15 @@ impl Outputs {
         let mut connected = self.outbox.connected();
         let Heard { read_backs, answers } = self.heard.clone();
         let stop = self.floor.stop.clone();
+        let mut connection = 0;
         loop {
             let now = Arc::clone(&wanted.borrow_and_update());
-            if *connected.borrow_and_update() != 0 {
+            let before = std::mem::replace(&mut connection, *connected.borrow_and_update());
+            if connection != before {
+                // The broker may have forgotten what it kept.
+                self.forget();
+            }
+            if connection != 0 {
                 tokio::select! {
                     () = stop.cancelled() => {
                         // What was under way may not have been handed over.
@@ -102,15 +108,11 @@ impl Outputs {
             } else {
                 self.show(&now);
             }
-            let due = self.due();
+            let due = if connection == 0 { Instant::now() + PACE } else { self.due() };
             tokio::select! {
                 () = stop.cancelled() => break,
                 changed = wanted.changed() => if changed.is_err() { break },
-                changed = connected.changed() => match changed {
-                    // A new connection: the broker may have forgotten what it kept.
-                    Ok(()) => self.forget(),
-                    Err(_) => return,
-                },
+                changed = connected.changed() => if changed.is_err() { return },
                 () = read_backs.changed.notified() => {}
                 () = answers.changed.notified() => {}
                 () = sleep_until(due) => {}
