@@ -44,3 +44,22 @@ fn each_fault_is_told_with_its_key() {
         assert_eq!(found, keys, "{is}");
     }
 }
+
+/// What may become of a question that is asked over MQTT is noted.
+#[test]
+fn questions_without_an_identity_are_noted() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("plant.yaml");
+    let notes = |keys: &str| {
+        let asks = format!(
+            "messages: [{{ topic: rack-1/ask, signal: store-asked, stencil: /s, answer: a{keys} }}]"
+        );
+        let slot = "messages: [{ topic: rack-1/slot, signal: slot-emptied, slot: /slot }]";
+        std::fs::write(&file, PLANT.replace(slot, &asks)).unwrap();
+        let (_, notes) = stencilward_config::load_noting(&file).unwrap();
+        notes.into_iter().map(|note| note.path).collect::<Vec<_>>()
+    };
+    assert_eq!(notes(", identity: /id"), Vec::<String>::new());
+    assert_eq!(notes(""), ["machines[0].mqtt.messages[0].identity"]);
+    assert_eq!(notes(", identity: /id, qos: 0"), ["machines[0].mqtt.messages[0].qos"]);
+}
