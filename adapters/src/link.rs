@@ -192,7 +192,8 @@ pub enum Trouble {
     Missing,
     /// A value that can be read but makes no sense: a name too long, a number out of range.
     Senseless,
-    /// A stored message that tells of a past event, not of a present state.
+    /// A stored message that tells of a past event, not of a present state, or an answer to a
+    /// command that is not the last.
     Stale,
     /// An output read back other than it was written.
     Disobeyed,

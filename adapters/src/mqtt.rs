@@ -21,6 +21,8 @@ mod outputs;
 mod own_links;
 mod packets;
 mod payload;
+#[cfg(test)]
+mod random;
 mod record;
 mod router;
 mod session;
@@ -31,7 +33,7 @@ mod topic;
 pub(crate) const STEADY: std::time::Duration = std::time::Duration::from_secs(10);
 
 pub(crate) use access::{Access, Memory};
-pub use check::told_twice;
+pub use check::{commanded_alike, told_twice};
 pub use link::Link;
 pub(crate) use lost::Lost;
 pub use machine::Machine;
@@ -40,4 +42,6 @@ pub use record::Received;
 pub(crate) use record::again;
 pub use router::{Reading, Router};
 pub(crate) use session::{Incident, Order, Session};
-pub use settings::{Broker, Measures, Message, Output, Publish, Settings, Signal, Tls, Version};
+pub use settings::{
+    Answer, Broker, Measures, Message, Output, Publish, Settings, Shows, Signal, Tls, Version,
+};

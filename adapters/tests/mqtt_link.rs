@@ -26,6 +26,8 @@ mod acks;
 mod answers;
 #[path = "mqtt_link/check.rs"]
 mod check;
+#[path = "mqtt_link/commands.rs"]
+mod commands;
 #[path = "mqtt_link/failing.rs"]
 mod failing;
 #[path = "mqtt_link/grants.rs"]

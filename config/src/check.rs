@@ -129,7 +129,9 @@ impl Configuration {
                 let mqtt = machine.mqtt.as_ref().filter(|mqtt| mqtt.broker == broker.name)?;
                 Some((format!("machines[{index}].mqtt"), mqtt))
             });
-            found.extend(mqtt::told_twice(&speaking.collect::<Vec<_>>()));
+            let speaking: Vec<_> = speaking.collect();
+            found.extend(mqtt::told_twice(&speaking));
+            found.extend(mqtt::commanded_alike(broker.version, &speaking));
         }
     }
 

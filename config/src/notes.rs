@@ -3,6 +3,8 @@
 //! They are no faults, since lists are imported and people act over HTTP, but whoever wires a
 //! plant wants to know before the first shift does.
 
+mod asking;
+
 use stencilward_adapters::modbus::Point;
 use stencilward_adapters::mqtt::Signal;
 use stencilward_adapters::settings::Drive;
@@ -155,6 +157,7 @@ impl Configuration {
                 "empty: nothing is read of this machine, so all it does is follow its outputs",
             );
         }
+        asking::note_questions(path, machine, found);
         let (outputs, _) = section.split_once('.').unwrap_or((section, ""));
         for (index, (name, drive)) in machine.outputs().into_iter().enumerate() {
             let why = match drive {

@@ -12,6 +12,9 @@ Commands, one JSON object a line on standard input, each answered by one line wi
     {"do": "steal", "client": "x-in", "seconds": 0.3}     stolen: `heard` messages went elsewhere
     {"do": "ask", "topics": ["s/1", "s/2"], "texts": ["...", "..."], "answers": "s/answer"}
                                                           answered: what came, one each
+    {"do": "send", "topic": "s/1", "text": "..."}         sent: the broker has it
+    {"do": "hear", "topic": "s/answer"}                   hears: from now on each message there is
+                                                          told unasked, {"said": "came", "body": ..}
     {"do": "quit"}                                        the end of the input ends it too
 
 What cannot be done is answered by {"said": "fault", "why": "..."}.
@@ -109,6 +112,22 @@ class Floor:
             scanner.disconnect()
             scanner.loop_stop()
 
+    def send(self, topic, text):
+        self.client.publish(topic, text, qos=1).wait_for_publish(PATIENCE)
+        say("sent")
+
+    def hear(self, topic):
+        subscribed = threading.Event()
+        listener = self.line("ear", clean=True)
+        listener.on_message = lambda *heard: say("came", body=json.loads(heard[2].payload))
+        listener.on_subscribe = lambda *_: subscribed.set()
+        # Also over the next connection, to a broker that has forgotten.
+        listener.on_connect = lambda *_: listener.subscribe(topic, qos=1)
+        listener.subscribe(topic, qos=1)
+        if not subscribed.wait(PATIENCE):
+            raise RuntimeError("the broker granted no subscription")
+        say("hears")
+
 
 def main():
     parser = argparse.ArgumentParser()
@@ -126,7 +145,7 @@ def main():
                 floor.begin(**command)
                 floor.wait()
                 say("counted", number=floor.number)
-            elif do in ("begin", "wait", "steal", "ask"):
+            elif do in ("begin", "wait", "steal", "ask", "send", "hear"):
                 getattr(floor, do)(**command)
             else:
                 say("fault", why=f"nobody knows how to {do}")

@@ -19,14 +19,17 @@ use stencilward_tests::{http, root};
 const LIMIT: Duration = Duration::from_secs(30);
 
 fn file(folder: &Path, broker: &Mosquitto, address: SocketAddr) -> PathBuf {
-    let (host, port) = (broker.host(), broker.port());
+    written(folder, &format!("{}:{}", broker.host(), broker.port()), address)
+}
+
+fn written(folder: &Path, broker: &str, address: SocketAddr) -> PathBuf {
     let text = format!(
         "site: Invented Works\nlisten: {address}\nledger: notices.db\n\
          stencils:\n\
          \x20 - {{ code: ST-1, rated-strokes: 1000, clean: true }}\n\
          \x20 - {{ code: ST/2, rated-strokes: 1000, product: P-7 }}\n\
          brokers:\n\
-         \x20 - {{ name: floor, address: \"{host}:{port}\", client: gateway, \
+         \x20 - {{ name: floor, address: \"{broker}\", client: gateway, \
          publish: {{ under: works/stencils }} }}\n"
     );
     let file = folder.join("notices.yaml");
@@ -103,4 +106,42 @@ async fn everybody_at_a_broker_is_told_however_it_ends() {
     gateway.signal(Signal::KILL);
     told(&mut after, "gateway", "online", json!(false)).await;
     drop(gateway);
+}
+
+/// A broker that is out of reach, and then out of the file, is owed nothing any more: at a reload
+/// and at a start.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_broker_that_is_taken_out_is_owed_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
+    let nowhere = format!("127.0.0.1:{}", free_port());
+    let file = written(folder.path(), &nowhere, address);
+    let with = std::fs::read_to_string(&file).expect("the file");
+    let without = with.split("brokers:").next().expect("what stands before").to_owned();
+    let mut gateway = run(&file);
+    ask(address, "hold").await;
+    assert!(owed(folder.path()) > 0, "it cannot be told");
+    std::fs::write(&file, &without).expect("the file");
+    let answer = http::post(address, "/api/v1/reload", &json!({"by": "a technician"})).await;
+    assert_eq!(answer.map(|answer| answer.status), Some(200));
+    let gone = "what it was owed is dropped";
+    gateway.line(gone, LIMIT, |line| line.contains(gone).then_some(())).await;
+    assert_eq!(owed(folder.path()), 0);
+
+    gateway.signal(Signal::KILL);
+    std::fs::write(&file, &with).expect("the file");
+    gateway = run(&file);
+    ask(address, "release").await;
+    assert!(owed(folder.path()) > 0, "it cannot be told");
+    gateway.signal(Signal::KILL);
+    std::fs::write(&file, &without).expect("the file");
+    gateway = run(&file);
+    gateway.line(gone, LIMIT, |line| line.contains(gone).then_some(())).await;
+    assert_eq!(owed(folder.path()), 0);
+}
+
+/// How many messages lie in the ledger's file as owed.
+fn owed(folder: &Path) -> u32 {
+    let ledger = rusqlite::Connection::open(folder.join("notices.db")).expect("the ledger");
+    ledger.query_row("SELECT count(*) FROM owed", [], |row| row.get(0)).expect("a number")
 }

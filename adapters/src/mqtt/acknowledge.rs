@@ -3,16 +3,18 @@
 use std::time::Duration;
 
 use stencilward_domain::decision::Decision;
+use stencilward_domain::names::MachineName;
 use tokio::sync::mpsc;
+use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
 
 use super::consume::Consumer;
 use super::encode;
 use super::packets::{Post, Token};
 use super::session::Order;
-use crate::link::Receipt;
+use crate::link::{Receipt, Trouble};
 
-/// Longest time an answer may take to reach the broker before its question is acknowledged.
+/// An answer that the broker has not taken after so long is told of as trouble.
 const ANSWERING: Duration = Duration::from_secs(5);
 
 /// A message that was dealt with.
@@ -25,6 +27,7 @@ pub(super) struct Done {
 
 /// A question it held.
 pub(super) struct Asked {
+    pub(super) machine: MachineName,
     /// Where the answer goes; empty when none is wanted.
     pub(super) topic: String,
     pub(super) request: Option<String>,
@@ -67,16 +70,26 @@ impl Consumer {
         true
     }
 
+    /// Returns once the broker has the answers, or will not have them: acknowledged before, a
+    /// question would not come again after a crash, and its answer would be lost.
     async fn answer(&self, asked: &[Asked], decisions: &[Decision]) {
         for (asked, decision) in asked.iter().zip(decisions) {
             if asked.topic.is_empty() {
                 continue;
             }
             let payload = encode::answer(asked.request.as_deref(), decision);
-            let post = Post { topic: asked.topic.clone(), payload, retain: false };
-            let sent = tokio::time::timeout(ANSWERING, self.outbox.publish(post)).await;
-            if sent != Ok(true) {
-                tracing::debug!(topic = asked.topic, "the broker has not confirmed an answer yet");
+            let post = Post { topic: asked.topic.clone(), payload, retain: false, reply: None };
+            let publishing = self.outbox.publish(post);
+            tokio::pin!(publishing);
+            if timeout(ANSWERING, &mut publishing).await.is_err() {
+                let why = format!(
+                    "the broker has not taken an answer on {} yet: see that it lets {} in; until \
+                     then nothing that comes after the question is acknowledged",
+                    asked.topic,
+                    self.access.client("out")
+                );
+                self.floor.observer.trouble(&asked.machine, Trouble::TimedOut, &why);
+                publishing.await;
             }
         }
     }

@@ -1,14 +1,16 @@
 //! What a schema cannot see in the MQTT part of the configuration.
 
 mod never;
+mod outputs;
 
 use std::collections::HashMap;
 
-use stencilward_domain::names::{CounterName, OutputName};
+use stencilward_domain::names::CounterName;
 
-use super::settings::{Broker, Message, Output, Settings, Signal};
+use super::settings::{Broker, Message, Settings, Signal};
 use super::topic::{covers, filter, name_fault, names, overlap, settings_fault};
-use crate::settings::{Drive, unit_fault};
+use crate::settings::unit_fault;
+pub use outputs::commanded_alike;
 
 type Found = Vec<(String, String)>;
 
@@ -327,37 +329,5 @@ impl Message {
         let when = self.when.keys().map(|pointer| ("when", pointer.as_str()));
         let measured = self.measured.iter().map(|measures| ("measured", measures.at.as_str()));
         named.chain(when).chain(measured).collect()
-    }
-}
-
-impl Output {
-    fn check(&self, path: &str, found: &mut Found) {
-        let mut fault = |key: &str, wrong: String| found.push((format!("{path}.{key}"), wrong));
-        if let Err(error) = OutputName::new(&self.name) {
-            fault("name", error.to_string());
-        }
-        if let Some(wrong) = name_fault(&self.topic) {
-            fault("topic", wrong.to_owned());
-        }
-        if let Some(wrong) = self.read_back.as_deref().and_then(name_fault) {
-            fault("read-back", wrong.to_owned());
-        }
-        let words = [("permit", &self.permit), ("refuse", &self.refuse)];
-        if self.drive == Drive::Heartbeat {
-            let extra = [("read-back", &self.read_back), ("value", &self.value)];
-            for (key, _) in words.into_iter().chain(extra).filter(|(_, text)| text.is_some()) {
-                fault(key, "does not belong to a heartbeat, which publishes a number".to_owned());
-            }
-            return;
-        }
-        for (key, _) in words.into_iter().filter(|(_, word)| word.is_none()) {
-            fault(key, "missing: the payload to publish, such as open or shut".to_owned());
-        }
-        if self.permit.is_some() && self.permit == self.refuse {
-            fault("refuse", "is the same as permit: the machine could not tell".to_owned());
-        }
-        if self.value.is_some() && self.read_back.is_none() {
-            fault("value", "belongs to read-back, which is not set".to_owned());
-        }
     }
 }

@@ -5,7 +5,6 @@
 //! the order of arrival, answers what was asked, and acknowledges. Each connection has tasks of
 //! its own, so that an acknowledgement never outlives its connection.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
@@ -18,7 +17,7 @@ use super::access::{Access, Memory};
 use super::acknowledge::{Asked, Done};
 use super::lost::Lost;
 use super::outbox::Outbox;
-use super::outputs::ReadBacks;
+use super::outputs::Heard;
 use super::own_links::OwnLinks;
 use super::packets::Arrived;
 use super::record;
@@ -45,7 +44,7 @@ pub(super) struct Consumer {
     pub(super) machines: Vec<(MachineName, bool)>,
     /// What is listened to for which machine.
     pub(super) topics: Vec<(MachineName, String)>,
-    pub(super) read_backs: Arc<ReadBacks>,
+    pub(super) heard: Heard,
     pub(super) outbox: Outbox,
     pub(super) floor: Floor,
     /// The last that was told of the link is that it is lost.
@@ -180,7 +179,7 @@ impl Consumer {
             self.tell_too_large(topic, size);
             return Some(Done { token, receipt: None, answers: Vec::new() });
         }
-        let known = self.read_backs.hear(topic, &arrived.payload);
+        let known = self.heard.hear(arrived, &*self.floor.observer);
         let mut readings = self.router.read(topic, &arrived.payload, arrived.stored, now());
         if arrived.again {
             mark_again(&mut readings);
@@ -211,10 +210,11 @@ impl Consumer {
             return Some(Done { token, receipt: None, answers: Vec::new() });
         };
         let (mut signals, mut answers) = (Vec::new(), Vec::new());
-        for (_, signal, answer) in heard {
+        for (owner, signal, answer) in heard {
             if matches!(signal.said, Said::StoreAsked { .. } | Said::TakeAsked { .. }) {
                 let topic = answer.unwrap_or_default();
-                answers.push(Asked { topic, request: signal.identity.clone() });
+                let request = signal.identity.clone();
+                answers.push(Asked { machine: owner, topic, request });
             }
             signals.push(signal);
         }
@@ -253,7 +253,7 @@ impl Consumer {
             return true;
         }
         self.own_links.lost();
-        self.read_backs.forget();
+        self.heard.forget();
         let machines = self.machines.iter().map(|(name, _)| name);
         self.tell_link(&Said::LinkLost { why }, machines).await
     }

@@ -4,7 +4,7 @@ use serde_json::{Map, Value, json};
 use stencilward_domain::decision::Decision;
 use stencilward_domain::signal::{MachineState, OrderSpec, Said, WashOutcome};
 
-use super::settings::{Message, Signal};
+use super::settings::{Message, Output, Signal};
 
 /// The answer to a question, as JSON:
 /// `{"request", "rule", "stencil", "slot", "permitted", "reasons": [{"code", "sentence", "because"}]}`.
@@ -19,6 +19,17 @@ pub(super) fn answer(request: Option<&str>, decision: &Decision) -> Vec<u8> {
     })
     .to_string()
     .into_bytes()
+}
+
+/// A command: the payload of the settings, with its number where they want one in it.
+pub(super) fn command(output: &Output, permits: bool, number: u64) -> Vec<u8> {
+    let word = output.word(permits);
+    let numbered = output.number.as_deref().and_then(|pointer| {
+        let mut json: Value = serde_json::from_str(word).ok()?;
+        set(&mut json, pointer, number.into());
+        Some(json.to_string())
+    });
+    numbered.unwrap_or_else(|| word.to_owned()).into_bytes()
 }
 
 /// True when a machine says this by messages of this entry.
@@ -130,6 +141,21 @@ fn set(json: &mut Value, pointer: &str, value: Value) {
 pub(super) fn pointed(pointer: &str, word: &str) -> Vec<u8> {
     let mut json = Value::Null;
     set(&mut json, pointer, word.into());
+    json.to_string().into_bytes()
+}
+
+/// An answer to the command of this number, with pointers to its word and to the number.
+pub(super) fn answered(
+    (value, number): (Option<&str>, Option<&str>),
+    word: &str,
+    given: u64,
+) -> Vec<u8> {
+    let Some(value) = value else { return word.as_bytes().to_vec() };
+    let mut json = Value::Null;
+    set(&mut json, value, word.into());
+    if let Some(number) = number {
+        set(&mut json, number, given.into());
+    }
     json.to_string().into_bytes()
 }
 

@@ -14,7 +14,7 @@ use super::listen::filters;
 use super::lost::Lost;
 use super::notices::{Notices, presence};
 use super::outbox::{Keeping, Outbox, Woe};
-use super::outputs::{Outputs, ReadBacks};
+use super::outputs::{Answers, Heard, Outputs, ReadBacks};
 use super::own_links::OwnLinks;
 use super::router::Router;
 use super::settings::{Broker, Settings};
@@ -39,10 +39,14 @@ impl Link {
 
     fn consumer(&self, floor: Floor, outbox: Outbox) -> Consumer {
         let access = Access::new(self.broker.clone());
-        let read_backs = Arc::new(ReadBacks::new(&self.machines));
+        let heard = Heard {
+            read_backs: Arc::new(ReadBacks::new(&self.machines)),
+            answers: Arc::new(Answers::new(&self.machines)),
+        };
         let messages = self.machines.iter().flat_map(|(_, settings)| &settings.messages);
         let wanted = messages.map(|message| (topic::filter(&message.topic), message.qos));
-        let told = read_backs.topics().map(|topic| (topic.clone(), 1));
+        let told = heard.read_backs.topics().chain(heard.answers.topics());
+        let told = told.map(|topic| (topic.clone(), 1));
         let by_itself = |(machine, settings): &(MachineName, Settings)| {
             (machine.clone(), settings.tells_its_link())
         };
@@ -57,7 +61,7 @@ impl Link {
             router: Router::new(&self.machines),
             machines: self.machines.iter().map(by_itself).collect(),
             topics: topics.collect(),
-            read_backs,
+            heard,
             outbox,
             floor,
             lost: AtomicBool::new(false),
@@ -118,7 +122,7 @@ impl crate::link::Link for Link {
         });
         let outputs = Outputs::new(
             &self.machines,
-            Arc::clone(&consumer.read_backs),
+            consumer.heard.clone(),
             outbox,
             Floor { stop: over.clone(), ..floor },
         );

@@ -1,5 +1,6 @@
 //! The other side: a machine that speaks MQTT the way its settings say.
 
+mod obeying;
 mod wired;
 
 use std::collections::BTreeMap;
@@ -20,9 +21,10 @@ use super::access::{Access, Memory};
 use super::encode;
 use super::outbox::{Keeping, Outbox, Woe};
 use super::packets::{Arrived, Post};
-use super::settings::{Broker, Message, Output, Settings, Signal};
+use super::settings::{Broker, Message, Settings, Signal};
 use crate::settings::Drive;
 use crate::simulated::{Answered, CannotFail, CannotSay, Fault, Simulated, Wired};
+use obeying::Lever;
 
 /// Messages and answers that wait to be looked at.
 const WAITING: usize = 1_024;
@@ -99,9 +101,9 @@ impl Machine {
         let mut levers = Vec::new();
         for output in settings.outputs.iter().filter(|output| output.drive != Drive::Heartbeat) {
             if let Ok(name) = OutputName::new(&output.name) {
-                let (lever, shown) = watch::channel(false);
+                let (lever, shown) = Lever::new(output);
                 outputs.insert(name, shown);
-                levers.push((output.clone(), lever));
+                levers.push(lever);
             }
         }
         let (answer, answers) = mpsc::channel(WAITING);
@@ -228,7 +230,7 @@ fn measures(entry: &Message, said: &Said) -> bool {
 fn post(entry: &Message, of: Option<&MachineName>, said: &Said, identity: Option<&str>) -> Post {
     let of = of.map(MachineName::as_str);
     let (topic, payload) = encode::message(entry, of, said, identity);
-    Post { topic, payload, retain: false }
+    Post { topic, payload, retain: false, reply: None }
 }
 
 /// Tells over each new connection that it is there.
@@ -313,7 +315,7 @@ impl Simulated for Machine {
                 let entry = self.settings.messages.first();
                 let entry = entry.ok_or(CannotFail("the file maps no message of it"))?;
                 let topic = entry.topic.replace(['+', '#'], "any");
-                let noise = Post { topic, payload: NOISE.to_vec(), retain: false };
+                let noise = Post { topic, payload: NOISE.to_vec(), retain: false, reply: None };
                 self.hand_over_often(&noise, times).await?;
             }
         }
@@ -345,7 +347,7 @@ fn answer_topics(settings: &Settings) -> Vec<String> {
 struct Ears {
     answers_on: Vec<String>,
     answer: mpsc::Sender<Answered>,
-    levers: Arc<Vec<(Output, watch::Sender<bool>)>>,
+    levers: Arc<Vec<Lever>>,
     manner: Arc<Manner>,
 }
 
@@ -358,25 +360,10 @@ impl Ears {
                 {
                     tracing::debug!("nobody waits for the answers of a simulated machine");
                 }
-            } else if !self.manner.disobeys.load(Ordering::SeqCst) {
-                self.pull_levers(&publish, &outbox).await;
-            }
-        }
-    }
-
-    async fn pull_levers(&self, publish: &Arrived, outbox: &Outbox) {
-        let word = String::from_utf8_lossy(&publish.payload).into_owned();
-        for (output, lever) in
-            self.levers.iter().filter(|(output, _)| output.topic == publish.topic)
-        {
-            lever.send_replace(output.permit.as_deref() == Some(word.as_str()));
-            if let Some(topic) = &output.read_back {
-                let payload = match &output.value {
-                    None => word.clone().into_bytes(),
-                    Some(pointer) => encode::pointed(pointer, &word),
-                };
-                let post = Post { topic: topic.clone(), payload, retain: true };
-                outbox.hand_over(post).await;
+            } else {
+                for lever in self.levers.iter() {
+                    lever.hear(&publish, &self.manner, &outbox).await;
+                }
             }
         }
     }

@@ -16,7 +16,8 @@ const UNDER_WAY: usize = 8;
 /// Says that the gateway is there, or not.
 pub(super) fn presence(publish: &Publish, online: bool) -> Post {
     let topic = format!("{}/gateway", publish.under);
-    Post { topic, payload: format!(r#"{{"online":{online}}}"#).into_bytes(), retain: true }
+    let payload = format!(r#"{{"online":{online}}}"#).into_bytes();
+    Post { topic, payload, retain: true, reply: None }
 }
 
 /// Tells a broker what it is owed.
@@ -64,7 +65,7 @@ impl Notices {
     /// The number of the message, once the broker has it.
     async fn deliver(&self, due: Due) -> Option<u64> {
         let topic = format!("{}/{}", self.publish.under, due.about);
-        let post = Post { topic, payload: due.body, retain: due.retain };
+        let post = Post { topic, payload: due.body, retain: due.retain, reply: None };
         self.outbox.publish(post).await.then_some(due.number)
     }
 }

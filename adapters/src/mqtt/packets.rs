@@ -71,6 +71,8 @@ pub(crate) struct Arrived {
     /// The broker may have sent it before.
     pub(crate) again: bool,
     pub(crate) token: Token,
+    /// What ties it to a command, where it has such (5.0 only).
+    pub(crate) correlation: Option<Bytes>,
     /// The whole packet's size when it was too large: its payload was thrown away.
     pub(crate) too_large: Option<usize>,
 }
@@ -103,6 +105,19 @@ pub(crate) struct Post {
     pub(crate) topic: String,
     pub(crate) payload: Vec<u8>,
     pub(crate) retain: bool,
+    /// How it is to be answered, where it is (5.0 only).
+    pub(crate) reply: Option<Reply>,
+}
+
+/// How a message is to be answered.
+#[derive(Debug, Clone)]
+pub(crate) struct Reply {
+    /// The topic of the answer; none in an answer itself.
+    pub(crate) topic: Option<String>,
+    /// What the answer gives back.
+    pub(crate) correlation: Bytes,
+    /// After so many seconds the broker need not deliver it any more.
+    pub(crate) expiry: Option<u32>,
 }
 
 /// What we send.

@@ -2,6 +2,7 @@
 
 mod broker;
 mod message;
+mod output;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -12,6 +13,7 @@ use crate::settings::{Drive, Tally};
 
 pub use broker::{Broker, Tls, Version};
 pub use message::{Measures, Message, Signal};
+pub use output::{Answer, Output, Shows};
 
 /// What the gateway tells everybody who listens at a broker.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -36,41 +38,13 @@ pub struct Settings {
     pub outputs: Vec<Output>,
 }
 
-/// Something the gateway publishes so that a machine may go on, or knows the gateway is alive.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Output {
-    /// Its name, as logs and metrics show it.
-    pub name: String,
-    /// What it follows.
-    pub drive: Drive,
-    /// The topic it is published on.
-    pub topic: String,
-    /// The payload that lets the machine go on.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub permit: Option<String>,
-    /// The payload that does not.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub refuse: Option<String>,
-    /// The topic on which the machine tells its real state, with the same two words.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub read_back: Option<String>,
-    /// Pointer to that word in the read-back's payload; without it, the whole payload.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub value: Option<String>,
-    /// Whether the broker keeps the last value for a machine that comes later: true unless set.
-    #[serde(default = "yes")]
-    pub retain: bool,
-}
-
-fn yes() -> bool {
-    true
-}
-
 impl Settings {
     /// All topics that are listened to for it.
     pub(super) fn topics(&self) -> impl Iterator<Item = String> {
-        let told = self.outputs.iter().filter_map(|output| output.read_back.clone());
+        let told = self.outputs.iter().flat_map(|output| {
+            let answer = output.answer.as_ref().map(|answer| answer.topic.clone());
+            output.read_back.clone().into_iter().chain(answer)
+        });
         self.messages.iter().map(|message| topic::filter(&message.topic)).chain(told)
     }
 

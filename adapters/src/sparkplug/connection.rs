@@ -72,7 +72,7 @@ impl Connection {
     /// Publishes as all messages but wills and those of hosts are: once at most, and not kept
     /// (6.4.19 to 6.4.26).
     pub(super) async fn send(&mut self, topic: &Topic, payload: Vec<u8>) {
-        let post = Post { topic: topic.to_string(), payload, retain: false };
+        let post = Post { topic: topic.to_string(), payload, retain: false, reply: None };
         self.order(Order::Publish(0, post)).await;
     }
 

@@ -169,7 +169,7 @@ impl Ears {
 
     fn state_post(&self, online: bool, since: u64) -> Post {
         let payload = state_payload(online, since);
-        Post { topic: self.state.clone(), payload, retain: true }
+        Post { topic: self.state.clone(), payload, retain: true, reply: None }
     }
 
     fn unwanted(&self, why: &str) {

@@ -228,7 +228,7 @@ fn asks_for_birth(payload: &[u8]) -> bool {
 /// The death certificate: will and farewell.
 fn death(session: &Session) -> Post {
     let (topic, death) = session.edge.death(millis());
-    Post { topic: topic.to_string(), payload: death.bytes(), retain: false }
+    Post { topic: topic.to_string(), payload: death.bytes(), retain: false, reply: None }
 }
 
 async fn send(connection: &mut Connection, messages: Vec<Message>) {

@@ -1,7 +1,7 @@
 //! Faults in settings, each by the path of its key.
 
 use serde_json::{Value, json};
-use stencilward_adapters::mqtt::{Broker, Settings};
+use stencilward_adapters::mqtt::{Broker, Settings, Version, commanded_alike};
 
 fn paths(found: Vec<(String, String)>) -> Vec<String> {
     assert!(found.iter().all(|(_, wrong)| wrong.len() > 10), "{found:?}");
@@ -103,9 +103,11 @@ fn of_outputs() {
         (lock("refuse", json!("open")), Some("refuse")),
         (lock("read-back", json!("+")), Some("read-back")),
         (lock("value", json!("/v")), Some("value")),
+        (lock("shows", json!({ "permit": "a", "refuse": "b" })), Some("shows")),
         (beat("retain", json!(true)), None),
         (beat("permit", json!("1")), Some("permit")),
         (beat("read-back", json!("r")), Some("read-back")),
+        (beat("answer", json!({ "topic": "a", "done": ["ok"] })), Some("answer")),
     ];
     for (output, key) in cases {
         let expected: Vec<String> = key.iter().map(|key| format!("outputs[0].{key}")).collect();
@@ -113,6 +115,90 @@ fn of_outputs() {
     }
     let twice = json!([lock("topic", json!("a")), lock("topic", json!("b"))]);
     assert_eq!(faults_of(&json!([]), &twice), ["outputs[1].name"]);
+}
+
+fn command() -> Value {
+    json!({
+        "name": "door", "drive": "door-release", "topic": "r/do", "number": "/no",
+        "permit": r#"{"door": "open"}"#, "refuse": r#"{"door": "shut"}"#,
+        "answer": {
+            "topic": "r/done", "number": "/no", "value": "/result", "done": ["ok"],
+            "refused": ["denied"], "within": "3s",
+        },
+    })
+}
+
+/// A command of which these keys are others, or with null are not there.
+fn changed(keys: &Value) -> Value {
+    let mut output = command();
+    for (pointer, value) in keys.as_object().unwrap() {
+        let (parent, key) = pointer.rsplit_once('/').unwrap();
+        let parent = output.pointer_mut(parent).unwrap().as_object_mut().unwrap();
+        match value {
+            Value::Null => drop(parent.remove(key)),
+            value => drop(parent.insert(key.to_owned(), value.clone())),
+        }
+    }
+    output
+}
+
+#[test]
+fn of_commands() {
+    let cases: &[(Value, &[&str])] = &[
+        (json!({}), &[]),
+        (json!({ "/retain": false }), &[]),
+        (json!({ "/retain": true }), &["answer.retain"]),
+        (json!({ "/topic": "r/+" }), &["topic"]),
+        (json!({ "/permit": "open" }), &["permit"]),
+        (json!({ "/permit": "[1]", "/refuse": "7" }), &["permit", "refuse"]),
+        (json!({ "/number": "no" }), &["number"]),
+        (json!({ "/number": null }), &["answer.number"]),
+        (json!({ "/answer": null }), &["number"]),
+        (json!({ "/answer/topic": "r/do" }), &["answer.topic"]),
+        (json!({ "/answer/topic": "r/#" }), &["answer.topic"]),
+        (json!({ "/answer/value": null }), &["answer.value"]),
+        (json!({ "/answer/value": "result" }), &["answer.value"]),
+        (json!({ "/answer/done": [] }), &["answer.done"]),
+        (json!({ "/answer/refused": ["ok"] }), &["answer.refused"]),
+        (json!({ "/answer/within": "0s" }), &["answer.within"]),
+        (json!({ "/answer/within": "2min" }), &["answer.within"]),
+        (json!({ "/answer/within": null }), &[]),
+        (json!({ "/read-back": "r/is", "/shows": { "permit": "a", "refuse": "a" } }), &["shows"]),
+    ];
+    for (keys, faults) in cases {
+        let expected: Vec<String> = faults.iter().map(|key| format!("outputs[0].{key}")).collect();
+        assert_eq!(faults_of(&json!([]), &json!([changed(keys)])), expected, "{keys}");
+    }
+}
+
+fn alike(version: Version, outputs: [&Value; 2]) -> Vec<String> {
+    let machines = outputs.map(|output| {
+        let settings = json!({ "broker": "b", "outputs": [output] });
+        serde_json::from_value::<Settings>(settings).unwrap()
+    });
+    let placed: Vec<_> = ["a", "b"].map(str::to_owned).into_iter().zip(&machines).collect();
+    paths(commanded_alike(version, &placed))
+}
+
+/// Two machines of a broker.
+#[test]
+fn of_commands_that_nobody_could_tell_apart() {
+    let other = json!({ "/topic": "s/do" });
+    let cases: &[(Value, Value, &[&str])] = &[
+        (json!({}), other.clone(), &[]),
+        (json!({}), json!({}), &["b.outputs[0].topic"]),
+        (json!({}), json!({ "/permit": r#"{"lid": "up"}"#, "/refuse": r#"{"lid": "down"}"# }), &[]),
+        (json!({}), json!({ "/topic": "r/done" }), &["a.outputs[0].answer.topic"]),
+        (json!({ "/answer/topic": "s/do" }), other.clone(), &["a.outputs[0].answer.topic"]),
+    ];
+    for (one, two, expected) in cases {
+        let found = alike(Version::Five, [&changed(one), &changed(two)]);
+        assert_eq!(found, *expected, "{one} {two}");
+    }
+    let bare = json!({ "/number": null, "/answer/number": null, "/answer/value": null });
+    let outputs = [&changed(&bare), &changed(&other)];
+    assert_eq!(alike(Version::Five, outputs), Vec::<String>::new());
+    assert_eq!(alike(Version::Three, outputs), ["a.outputs[0].answer.number"]);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! The ledger contract: what every engine promises.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::fmt;
 
 use async_trait::async_trait;
@@ -161,6 +161,13 @@ pub trait Ledger: Send + Sync + 'static {
     /// # Errors
     /// [`LedgerError`] when the storage fails.
     async fn delivered(&self, numbers: Vec<u64>) -> Result<(), LedgerError>;
+
+    /// Forgets what is owed to anybody but these, and gives to whom it was. Not told durably at
+    /// once: after a crash it may be owed again.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when the storage fails.
+    async fn owe_only(&self, to: BTreeSet<String>) -> Result<BTreeSet<String>, LedgerError>;
 
     /// The highest number of a message that came to be owed, as it moves; 0 when there was none
     /// since the ledger was opened.

@@ -11,7 +11,7 @@ mod reader;
 mod transact;
 mod write;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::fmt;
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -153,6 +153,12 @@ impl Ledger for SqliteLedger {
     async fn delivered(&self, numbers: Vec<u64>) -> Result<(), LedgerError> {
         let (done, answer) = oneshot::channel();
         self.hand_over(Job::Delivered { numbers, done }).await?;
+        answer.await.map_err(|_| LedgerError::Closed)?
+    }
+
+    async fn owe_only(&self, to: BTreeSet<String>) -> Result<BTreeSet<String>, LedgerError> {
+        let (done, answer) = oneshot::channel();
+        self.hand_over(Job::OweOnly { to, done }).await?;
         answer.await.map_err(|_| LedgerError::Closed)?
     }
 

@@ -85,6 +85,7 @@ macro_rules! contract_tests {
             a_repeat_or_a_refusal_owes_nothing_new
             a_state_takes_the_place_of_the_one_before
             a_delivery_settles_only_what_was_delivered
+            those_who_are_gone_are_owed_nothing
             the_walk_begins_anywhere
         }
 

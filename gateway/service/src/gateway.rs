@@ -31,7 +31,7 @@ use crate::notices::Notices;
 use crate::replay::replay;
 use crate::showing::Showing;
 use links::Links;
-use owing::{Debts, told};
+use owing::{Debts, owe_only_the_told, told};
 use steward::Steward;
 
 /// Deliveries that may wait for the site task; a full intake slows the links down.
@@ -91,6 +91,7 @@ impl Gateway {
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
         let (listener, address) = listen(&configuration.listen).await?;
         let ledger: Arc<dyn Ledger> = Arc::new(open(configuration).await?);
+        owe_only_the_told(&*ledger, configuration).await;
         let metrics = Arc::new(Metrics::new()?);
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
@@ -135,6 +136,7 @@ impl Gateway {
         let steward = Steward {
             file: file.map(Path::to_path_buf),
             configuration: configuration.clone(),
+            ledger: Arc::clone(&ledger),
             links,
             replans: replan,
             asks,

@@ -3,7 +3,9 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests are tests, too")]
 
+mod commands;
 mod losses;
+mod questions;
 mod scanners;
 mod schedules;
 mod works;

@@ -15,11 +15,15 @@ use stencilward_tests::peer::Peer;
 use stencilward_tests::wait::eventually;
 use stencilward_tests::{http, ledger_read};
 use tempfile::TempDir;
-use tokio::io::copy_bidirectional;
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::watch;
 
 pub(crate) const LIMIT: Duration = Duration::from_secs(60);
+
+/// The client id of the gateway's connection that publishes.
+const OUT: &[u8] = b"mqtt-test-out";
 
 /// How long one last message may take, and how often it is tried.
 const WHILE: Duration = Duration::from_secs(10);
@@ -30,6 +34,7 @@ pub(crate) struct Works {
     pub(crate) floor: Peer,
     pub(crate) gateway: Child,
     cut: watch::Sender<u32>,
+    held: watch::Sender<bool>,
     address: SocketAddr,
     folder: TempDir,
 }
@@ -41,13 +46,14 @@ impl Works {
         let port = broker.port().to_string();
         let arguments = ["--host", broker.host(), "--port", &port];
         let floor = Peer::start("mqtt_floor.py", &arguments).await?;
-        let (cut, near) = wire(format!("{}:{port}", broker.host())).await;
+        let (held, holding) = watch::channel(false);
+        let (cut, near) = wire(format!("{}:{port}", broker.host()), holding).await;
         let folder = tempfile::tempdir().unwrap();
         let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
         let text = configuration(near, version, address);
         std::fs::write(folder.path().join("mqtt.yaml"), text).unwrap();
         let gateway = run(&folder.path().join("mqtt.yaml"));
-        let works = Self { broker, floor, gateway, cut, address, folder };
+        let works = Self { broker, floor, gateway, cut, held, address, folder };
         works.up().await;
         Some(works)
     }
@@ -55,6 +61,18 @@ impl Works {
     /// Cuts every connection of the gateway's.
     pub(crate) fn cut(&self) {
         self.cut.send_modify(|cuts| *cuts += 1);
+    }
+
+    /// Holds, or lets through, what the gateway publishes.
+    pub(crate) fn hold(&self, holds: bool) {
+        self.held.send_replace(holds);
+    }
+
+    /// Ends the gateway in order, and gives what its ledger holds.
+    pub(crate) async fn recorded(&mut self) -> Vec<Recorded> {
+        let status = self.gateway.stop();
+        assert!(status.success(), "{status}: {}", self.gateway.transcript());
+        ledger_read::recorded(&self.folder.path().join("mqtt.db")).await
     }
 
     pub(crate) fn start_gateway(&mut self) {
@@ -95,6 +113,15 @@ impl Works {
         let line = "stencilward_messages_missed_total{machine=\"printer\"} ";
         let missed = metrics.lines().find_map(|text| text.strip_prefix(line)).unwrap_or("0");
         Some((strokes, missed.parse().ok()?))
+    }
+
+    /// How often the gateway has told that an answer to the rack waits.
+    pub(crate) async fn late_answers(&self) -> u64 {
+        let line = "stencilward_link_troubles_total{kind=\"timed-out\",machine=\"rack\"} ";
+        let metrics =
+            http::get(self.address, "/metrics").await.map_or_else(String::new, |m| m.body);
+        let told = metrics.lines().find_map(|text| text.strip_prefix(line)?.parse().ok());
+        told.unwrap_or(0)
     }
 
     /// Waits until so many are told to be missed, and all are either known or missed.
@@ -141,10 +168,7 @@ impl Works {
             }
         }
         assert_eq!(seen, None, "known and missed, of {published}");
-        let status = self.gateway.stop();
-        assert!(status.success(), "{status}: {}", self.gateway.transcript());
-        let recorded = ledger_read::recorded(&self.folder.path().join("mqtt.db")).await;
-        compare(&recorded, published, exact)
+        compare(&self.recorded().await, published, exact)
     }
 }
 
@@ -170,31 +194,60 @@ fn compare(recorded: &[Recorded], published: u64, exact: bool) -> u64 {
     missed
 }
 
-fn run(file: &std::path::Path) -> Child {
+pub(crate) fn run(file: &std::path::Path) -> Child {
     let mut command = Command::new(env!("CARGO_BIN_EXE_stencilward-under-test"));
     command.arg("run").arg(file);
     Child::start(&command)
 }
 
-/// A wire to the broker on a port of its own. All of it is cut when the number changes.
-async fn wire(far: String) -> (watch::Sender<u32>, SocketAddr) {
+/// A wire to the broker on a port of its own. All of it is cut when the number changes; while it
+/// holds, nothing passes of what the gateway publishes.
+async fn wire(far: String, holding: watch::Receiver<bool>) -> (watch::Sender<u32>, SocketAddr) {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     let (cut, cuts) = watch::channel(0);
     tokio::spawn(async move {
-        while let Ok((mut near, _)) = listener.accept().await {
-            let (far, mut cuts) = (far.clone(), cuts.clone());
+        while let Ok((near, _)) = listener.accept().await {
+            let (far, mut cuts, holding) = (far.clone(), cuts.clone(), holding.clone());
             cuts.mark_unchanged();
             tokio::spawn(async move {
-                let Ok(mut far) = TcpStream::connect(far).await else { return };
+                let Ok(far) = TcpStream::connect(far).await else { return };
+                let (near_in, near_out) = near.into_split();
+                let (far_in, far_out) = far.into_split();
                 tokio::select! {
-                    _ = copy_bidirectional(&mut near, &mut far) => {}
+                    () = pass(near_in, far_out, Some(holding)) => {}
+                    () = pass(far_in, near_out, None) => {}
                     _ = cuts.changed() => {}
                 }
             });
         }
     });
     (cut, address)
+}
+
+/// Passes bytes on until one end is gone. Held is only the connection that publishes, by its
+/// client id in the first packet (MQTT 3.1.1, 3.1.3.1).
+async fn pass(
+    mut from: OwnedReadHalf,
+    mut to: OwnedWriteHalf,
+    mut holding: Option<watch::Receiver<bool>>,
+) {
+    let mut buffer = vec![0; 65_536];
+    let mut first = true;
+    while let Ok(length @ 1..) = from.read(&mut buffer).await {
+        let publishes = || buffer[..length].windows(OUT.len()).any(|bytes| bytes == OUT);
+        if std::mem::take(&mut first) && !publishes() {
+            holding = None;
+        }
+        if let Some(holding) = &mut holding
+            && holding.wait_for(|holds| !holds).await.is_err()
+        {
+            return;
+        }
+        if to.write_all(&buffer[..length]).await.is_err() {
+            return;
+        }
+    }
 }
 
 fn configuration(broker: SocketAddr, version: &str, listen: SocketAddr) -> String {

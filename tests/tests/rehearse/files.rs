@@ -54,6 +54,14 @@ machines:
         - { topic: p3/total, signal: stroke-total, width: 16 }
         - { topic: p3/stencil, signal: stencil-seated, stencil: /code }
         - { topic: p3/here, signal: link, up: [there], lost: [gone] }
+      outputs:
+        - name: lock
+          drive: print-permit
+          topic: p3/do
+          number: /no
+          permit: '{"print": "on"}'
+          refuse: '{"print": "off"}'
+          answer: { topic: p3/done, number: /no, value: /state, done: [ok], within: 1s }
   - name: line-3-control
     kind: other
     line: line-3

@@ -3,6 +3,7 @@
 // clippy.toml allows it in tests, which to it are functions marked so and not their helpers.
 #![allow(clippy::panic)]
 
+mod commanded;
 mod edge_nodes;
 mod faults;
 mod files;

@@ -3,13 +3,13 @@
 use rumqttc::v5::mqttbytes::v5::{
     ConnAck, Connect, ConnectProperties, ConnectReturnCode, Disconnect, DisconnectReasonCode,
     Filter, LastWill, Login, Packet, PingReq, PubAck, PubAckReason, PubComp, PubRec, Publish,
-    Subscribe, SubscribeReasonCode,
+    PublishProperties, Subscribe, SubscribeReasonCode,
 };
 use rumqttc::v5::mqttbytes::{QoS, qos};
 
 use super::{
     Arrived, BAD_CLIENT, BAD_PASSWORD, Goodbye, Grant, Hello, Incoming, Malformed, NOT_AUTHORISED,
-    NOT_AVAILABLE, Outgoing, Token, Welcome, malformed,
+    NOT_AVAILABLE, Outgoing, Reply, Token, Welcome, malformed,
 };
 
 pub(super) fn incoming(packet: Packet) -> Result<Incoming, Malformed> {
@@ -38,6 +38,7 @@ fn arrived(publish: Publish) -> Result<Arrived, Malformed> {
     Ok(Arrived {
         topic: std::str::from_utf8(&publish.topic).map_err(malformed)?.to_owned(),
         payload: publish.payload,
+        correlation: publish.properties.and_then(|terms| terms.correlation_data),
         stored: publish.retain,
         again: publish.dup,
         token: Token { qos: publish.qos as u8, id: publish.pkid },
@@ -155,7 +156,8 @@ pub(super) fn outgoing(packet: &Outgoing<'_>) -> Packet {
         }
         Outgoing::Publish(id, post) => {
             let qos = if *id == 0 { QoS::AtMostOnce } else { QoS::AtLeastOnce };
-            let mut publish = Publish::new(&post.topic, qos, post.payload.clone(), None);
+            let terms = post.reply.as_ref().map(terms);
+            let mut publish = Publish::new(&post.topic, qos, post.payload.clone(), terms);
             (publish.pkid, publish.retain) = (*id, post.retain);
             Packet::Publish(publish)
         }
@@ -166,6 +168,17 @@ pub(super) fn outgoing(packet: &Outgoing<'_>) -> Packet {
         Outgoing::Leave => {
             Packet::Disconnect(Disconnect::new(DisconnectReasonCode::NormalDisconnection))
         }
+    }
+}
+
+/// MQTT 5.0, 3.3.2.3.3, 3.3.2.3.5, 3.3.2.3.6 and 4.10: by when it is to be delivered, where it is
+/// to be answered, and what the answer gives back.
+fn terms(reply: &Reply) -> PublishProperties {
+    PublishProperties {
+        message_expiry_interval: reply.expiry,
+        response_topic: reply.topic.clone(),
+        correlation_data: Some(reply.correlation.clone()),
+        ..PublishProperties::default()
     }
 }
 

@@ -91,6 +91,7 @@ impl Inbox {
             stored: header.first & 1 == 1,
             again: header.first & 8 == 8,
             token: Token { qos, id },
+            correlation: None,
             too_large: Some(header.whole()),
         })))
     }

@@ -20,6 +20,7 @@ pub(super) fn incoming(packet: Packet) -> Incoming {
             stored: publish.retain,
             again: publish.dup,
             token: Token { qos: publish.qos as u8, id: publish.pkid },
+            correlation: None,
             too_large: None,
         }),
         Packet::PubAck(ack) => Incoming::Confirmed { id: ack.pkid, refusal: None },

@@ -181,7 +181,7 @@ impl Node {
         let metrics = vec![self.bd_seq_metric()];
         let death = Payload { timestamp: Some(millis()), metrics, seq: None };
         let topic = Topic::new(&self.name, Kind::Death, None).to_string();
-        let will = Post { topic, payload: death.bytes(), retain: false };
+        let will = Post { topic, payload: death.bytes(), retain: false, reply: None };
         self.line = Some(Connection::open(&self.access, "node", will).await?);
         self.subscribe().await;
         Ok(())

@@ -1,5 +1,7 @@
 //! Messages owed to others, in a table beside the events.
 
+use std::collections::BTreeSet;
+
 use rusqlite::{Connection, Transaction, params};
 
 use super::read::{query, signed, unsigned};
@@ -58,4 +60,26 @@ pub(super) fn delivered(connection: &mut Connection, numbers: &[u64]) -> rusqlit
         transaction.prepare_cached(delete)?.execute([signed(*number)])?;
     }
     transaction.commit()
+}
+
+/// Forgets what is owed to anybody but these, and gives to whom it was.
+pub(super) fn only(
+    connection: &mut Connection,
+    to: &BTreeSet<String>,
+) -> rusqlite::Result<BTreeSet<String>> {
+    let transaction = connection.transaction()?;
+    let mut gone = BTreeSet::new();
+    let mut creditors = transaction.prepare("SELECT DISTINCT creditor FROM owed")?;
+    for creditor in creditors.query_map([], |row| row.get::<_, String>(0))? {
+        let creditor = creditor?;
+        if !to.contains(&creditor) {
+            gone.insert(creditor);
+        }
+    }
+    drop(creditors);
+    for creditor in &gone {
+        transaction.execute("DELETE FROM owed WHERE creditor = ?1", [creditor])?;
+    }
+    transaction.commit()?;
+    Ok(gone)
 }

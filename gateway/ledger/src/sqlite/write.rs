@@ -1,5 +1,6 @@
 //! The writer thread: takes what waits, makes it durable in one transaction, then answers.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -40,6 +41,8 @@ pub(super) enum Job {
     Append(Call),
     /// Forget these messages, which have been delivered.
     Delivered { numbers: Vec<u64>, done: oneshot::Sender<Result<(), LedgerError>> },
+    /// Forget what is owed to anybody but these.
+    OweOnly { to: BTreeSet<String>, done: oneshot::Sender<Result<BTreeSet<String>, LedgerError>> },
     /// Let the file grow no further.
     #[cfg(any(test, feature = "suite"))]
     Limit { pages: u32, done: oneshot::Sender<Result<(), LedgerError>> },
@@ -78,6 +81,10 @@ impl Writer {
                 Job::Delivered { numbers, done } => {
                     let forgotten = owed::delivered(&mut self.connection, &numbers);
                     let _ = done.send(forgotten.map_err(LedgerError::storage));
+                }
+                Job::OweOnly { to, done } => {
+                    let gone = owed::only(&mut self.connection, &to);
+                    let _ = done.send(gone.map_err(LedgerError::storage));
                 }
                 #[cfg(any(test, feature = "suite"))]
                 Job::Limit { pages, done } => {

@@ -1,5 +1,7 @@
 //! What is owed: kept with its cause, replaced, delivered, still due later.
 
+use std::collections::BTreeSet;
+
 use super::{Place, append, machine};
 use crate::contract::{Due, Ledger, Owed};
 
@@ -80,4 +82,23 @@ pub async fn a_delivery_settles_only_what_was_delivered(place: impl Place) {
     let ledger = place.open().await;
     ledger.append_owing(Vec::new(), vec![state("stencil/a", "clean")]).await.unwrap();
     assert!(due(&*ledger).await[0].number > left[0].number, "no number is given twice");
+}
+
+/// What is owed to those who are gone is forgotten; the rest, and all events, stay.
+pub async fn those_who_are_gone_are_owed_nothing(place: impl Place) {
+    let ledger = place.open().await;
+    let to = |to: &str| Owed { to: to.to_owned(), ..state("stencil/a", to) };
+    let appends = vec![append(&machine("a"), 0, [1])];
+    let all = ["gone", BROKER, "gone too", "another"].map(to).to_vec();
+    ledger.append_owing(appends, all).await.unwrap();
+    let known: BTreeSet<String> = [BROKER, "another", "new"].map(str::to_owned).into();
+    let gone = ledger.owe_only(known.clone()).await.unwrap();
+    assert_eq!(gone, ["gone", "gone too"].map(str::to_owned).into());
+    assert_eq!(ledger.owe_only(known).await.unwrap(), BTreeSet::new());
+    ledger.close().await;
+    let ledger = place.open().await;
+    assert_eq!(bodies(&due(&*ledger).await), [BROKER]);
+    assert_eq!(bodies(&ledger.due("another", 0, 9).await.unwrap()), ["another"]);
+    assert_eq!(ledger.due("gone", 0, 9).await.unwrap(), []);
+    assert_eq!(ledger.head().borrow().0, 1);
 }

@@ -22,6 +22,17 @@ pub(super) fn told(configuration: &Configuration) -> BTreeSet<String> {
     told.map(|broker| broker.name.clone()).collect()
 }
 
+/// Drops what is owed to brokers that are no longer told of anything. What cannot be dropped now
+/// stays until the next time.
+pub(super) async fn owe_only_the_told(ledger: &dyn Ledger, configuration: &Configuration) {
+    match ledger.owe_only(told(configuration)).await {
+        Ok(gone) => gone.into_iter().for_each(|broker| {
+            tracing::info!(broker, "it is told nothing any more: what it was owed is dropped");
+        }),
+        Err(error) => tracing::warn!(%error, "what is owed to brokers that are gone stays"),
+    }
+}
+
 /// What the ledger keeps as owed.
 pub(super) struct Debts {
     ledger: Arc<dyn Ledger>,

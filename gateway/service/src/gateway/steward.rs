@@ -2,15 +2,17 @@
 //! only those links end and begin that it changes.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use stencilward_config::{Change, Configuration};
 use stencilward_domain::site::Replan;
+use stencilward_ledger::Ledger;
 use stencilward_web::{Fault, NotReloaded, ReloadAsk, Reloaded};
 use tokio::sync::{mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
 
 use super::links::Links;
-use super::owing::told as told_brokers;
+use super::owing::{owe_only_the_told, told as told_brokers};
 use crate::keeper::Replanned;
 
 /// Changes that the ledger notes one by one.
@@ -22,6 +24,7 @@ pub(super) struct Steward {
     pub(super) file: Option<PathBuf>,
     /// The one in force.
     pub(super) configuration: Configuration,
+    pub(super) ledger: Arc<dyn Ledger>,
     pub(super) links: Links,
     pub(super) replans: mpsc::Sender<Replanned>,
     pub(super) asks: mpsc::Receiver<ReloadAsk>,
@@ -84,6 +87,7 @@ impl Steward {
             ended: self.links.end_all_but(&wires).await,
         };
         self.replan(replan, &new).await?;
+        owe_only_the_told(&*self.ledger, &new).await;
         self.links.begin(self.links.missing(&wires));
         self.configuration = new;
         for change in &reloaded.changes {

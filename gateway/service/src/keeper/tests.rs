@@ -69,6 +69,10 @@ impl Ledger for Filling {
         self.ledger.delivered(numbers).await
     }
 
+    async fn owe_only(&self, to: BTreeSet<String>) -> Result<BTreeSet<String>, LedgerError> {
+        self.ledger.owe_only(to).await
+    }
+
     fn owing(&self) -> watch::Receiver<u64> {
         self.ledger.owing()
     }
