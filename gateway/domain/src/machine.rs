@@ -1,6 +1,6 @@
 //! What is known and durable about one machine, and how events change it.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 
 use crate::counter::Known;
@@ -123,7 +123,7 @@ impl Told {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Seen {
     order: VecDeque<Arc<str>>,
-    decisions: HashMap<Arc<str>, Option<Box<Decision>>>,
+    decisions: BTreeMap<Arc<str>, Option<Box<Decision>>>,
 }
 
 impl Seen {
