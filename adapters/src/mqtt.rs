@@ -10,6 +10,7 @@ mod check;
 mod consume;
 mod decode;
 mod encode;
+mod json;
 mod link;
 mod listen;
 mod lost;

@@ -21,6 +21,10 @@ use crate::{container, missing};
 /// How long a broker may take until it answers.
 const PATIENCE: Duration = Duration::from_secs(20);
 
+/// Messages that Mosquitto sends to a client before it has confirmed one, unless told otherwise
+/// (mosquitto.conf(5), max_inflight_messages).
+pub const USUAL_WINDOW: u32 = 20;
+
 /// What the broker remembers when it is started again.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Persistence {
@@ -30,6 +34,14 @@ pub enum Persistence {
     OnStop,
     /// The same, written at each change: slow, but survives being killed.
     EachChange,
+}
+
+/// What a broker keeps.
+#[derive(Debug, Clone, Copy)]
+struct Limits {
+    persistence: Persistence,
+    queue: u32,
+    window: u32,
 }
 
 /// A running broker. Dropping it ends it and removes what it kept.
@@ -62,27 +74,40 @@ impl Mosquitto {
     /// # Panics
     /// Like [`Self::start`].
     pub async fn with_queue(persistence: Persistence, most: u32) -> Option<Self> {
+        Self::with(Limits { persistence, queue: most, window: USUAL_WINDOW }).await
+    }
+
+    /// The same, without a limit to the queues, and with so many messages sent to a client before
+    /// it has confirmed one.
+    ///
+    /// # Panics
+    /// Like [`Self::start`].
+    pub async fn with_window(persistence: Persistence, window: u32) -> Option<Self> {
+        Self::with(Limits { persistence, queue: 0, window }).await
+    }
+
+    async fn with(limits: Limits) -> Option<Self> {
         let image = container::image("MOSQUITTO", "eclipse-mosquitto:2").await;
         let broker = match image {
             Some((name, tag)) => {
                 let port = free_port();
-                let contained = Contained::start(&name, &tag, port, persistence, most).await;
+                let contained = Contained::start(&name, &tag, port, limits).await;
                 let host = contained.host().await;
                 let place = Place::Contained(Box::new(contained));
                 Self { place, host, port }
             }
-            None => Self::installed(persistence, most).await?,
+            None => Self::installed(limits).await?,
         };
         broker.answers().await;
         Some(broker)
     }
 
     /// Tries another port when somebody took the free one meanwhile.
-    async fn installed(persistence: Persistence, most: u32) -> Option<Self> {
+    async fn installed(limits: Limits) -> Option<Self> {
         let program = missing::program("mosquitto", "Debian package mosquitto")?;
         for _ in 0..5 {
             let port = free_port();
-            let mut installed = Installed::start(&program, port, persistence, most);
+            let mut installed = Installed::start(&program, port, limits);
             if installed.listens().await {
                 let place = Place::Installed(installed);
                 let host = "127.0.0.1".to_owned();
@@ -151,8 +176,9 @@ impl Mosquitto {
 }
 
 /// The broker's configuration file.
-fn configuration(listener: &str, folder: &str, persistence: Persistence, most: u32) -> String {
-    let kept = match persistence {
+fn configuration(listener: &str, folder: &str, limits: Limits) -> String {
+    let Limits { queue, window, .. } = limits;
+    let kept = match limits.persistence {
         Persistence::Off => "persistence false".to_owned(),
         Persistence::OnStop => format!("persistence true\npersistence_location {folder}/"),
         Persistence::EachChange => format!(
@@ -162,7 +188,7 @@ fn configuration(listener: &str, folder: &str, persistence: Persistence, most: u
     };
     format!(
         "listener {listener}\nallow_anonymous true\nuser root\nset_tcp_nodelay true\n\
-         max_queued_messages {most}\nlog_dest stderr\n{kept}\n"
+         max_queued_messages {queue}\nmax_inflight_messages {window}\nlog_dest stderr\n{kept}\n"
     )
 }
 

@@ -17,15 +17,15 @@ use crate::link::{Receipt, Trouble};
 /// An answer that the broker has not taken after so long is told of as trouble.
 const ANSWERING: Duration = Duration::from_secs(5);
 
-/// A message that was dealt with.
+/// Messages that were dealt with together.
 pub(super) struct Done {
-    pub(super) token: Token,
-    /// None when nothing of it was handed in.
+    pub(super) tokens: Vec<Token>,
+    /// None when nothing of them was handed in.
     pub(super) receipt: Option<Receipt>,
     pub(super) answers: Vec<Asked>,
 }
 
-/// A question it held.
+/// A question that the last of them held.
 pub(super) struct Asked {
     pub(super) machine: MachineName,
     /// Where the answer goes; empty when none is wanted.
@@ -52,8 +52,8 @@ impl Consumer {
             if !settled {
                 return;
             }
-            if orders.send(Order::Acknowledge(done.token)).await.is_err() {
-                tracing::debug!("a connection ended before its acknowledgement: it comes again");
+            if orders.send(Order::Acknowledge(done.tokens)).await.is_err() {
+                tracing::debug!("a connection ended before its acknowledgements: all comes again");
             }
         }
     }

@@ -19,15 +19,18 @@ use super::lost::Lost;
 use super::outbox::Outbox;
 use super::outputs::Heard;
 use super::own_links::OwnLinks;
-use super::packets::Arrived;
+use super::packets::{Arrived, Token};
 use super::record;
 use super::router::{Router, mark_again};
 use super::session::{Order, Room, Session};
 use super::topic::{covers, matches};
 use crate::link::{Floor, Receipt, Trouble, heard, now};
 
+/// Messages that are delivered together at the most, when so many have arrived.
+const TOGETHER: usize = 64;
+
 /// Deliveries handed in and not durable yet.
-const UNDER_WAY: usize = 4_096;
+const UNDER_WAY: usize = 64;
 
 /// Longest wait, once told to stop, for receipts and for the broker to take the last
 /// acknowledgements.
@@ -70,6 +73,17 @@ pub(super) enum Arrival {
     /// And now it does.
     Heard(Vec<MachineName>),
     Message(Arrived, Room),
+}
+
+/// Messages to be delivered together.
+#[derive(Default)]
+struct Batch {
+    tokens: Vec<Token>,
+    signals: Vec<Signal>,
+    /// What the last message asks.
+    answers: Vec<Asked>,
+    /// The first machine of each message that was understood, and when it was begun.
+    heard: Vec<(MachineName, Instant)>,
 }
 
 impl Consumer {
@@ -135,49 +149,78 @@ impl Consumer {
         mut arrivals: mpsc::UnboundedReceiver<Arrival>,
         finish: mpsc::Sender<Done>,
     ) {
+        let mut arrived = Vec::with_capacity(TOGETHER);
         loop {
-            let arrival = tokio::select! {
+            let taken = tokio::select! {
                 biased;
                 () = self.floor.stop.cancelled() => return,
-                arrival = arrivals.recv() => match arrival {
-                    Some(arrival) => arrival,
-                    None => return,
-                },
+                taken = arrivals.recv_many(&mut arrived, TOGETHER) => taken,
             };
-            let done = match arrival {
-                Arrival::Up(resumed) => {
-                    self.lost.store(false, Ordering::Relaxed);
-                    if !self.tell_up(resumed).await {
-                        return;
-                    }
-                    continue;
-                }
-                Arrival::Deaf(machines, why) => {
-                    self.tell_link(&Said::LinkLost { why }, machines.iter()).await;
-                    continue;
-                }
-                Arrival::Heard(machines) => {
-                    self.tell_link(&Said::LinkUp { resumed: false }, machines.iter()).await;
-                    continue;
-                }
-                // Its room is free again once it is decoded.
-                Arrival::Message(arrived, _room) => match self.deliver(&arrived).await {
-                    Some(done) => done,
-                    None => return,
-                },
-            };
-            if finish.send(done).await.is_err() {
+            if taken == 0 || !self.hand_in_all(&mut arrived, &finish).await {
                 return;
             }
         }
     }
 
-    async fn deliver(&self, arrived: &Arrived) -> Option<Done> {
+    /// Messages that arrived together are delivered together, but none together with what came
+    /// after its question or after news of the link. False when the gateway takes no more.
+    async fn hand_in_all(&self, arrived: &mut Vec<Arrival>, finish: &mpsc::Sender<Done>) -> bool {
+        let mut batch = Batch::default();
+        for arrival in arrived.drain(..) {
+            let taken = match arrival {
+                Arrival::Message(arrived, _room) => {
+                    self.take_in(&arrived, &mut batch);
+                    batch.answers.is_empty() || self.deliver(&mut batch, finish).await
+                }
+                news => self.deliver(&mut batch, finish).await && self.tell(news).await,
+            };
+            if !taken {
+                return false;
+            }
+        }
+        self.deliver(&mut batch, finish).await
+    }
+
+    async fn tell(&self, news: Arrival) -> bool {
+        match news {
+            Arrival::Up(resumed) => {
+                self.lost.store(false, Ordering::Relaxed);
+                return self.tell_up(resumed).await;
+            }
+            Arrival::Deaf(machines, why) => {
+                self.tell_link(&Said::LinkLost { why }, machines.iter()).await;
+            }
+            Arrival::Heard(machines) => {
+                self.tell_link(&Said::LinkUp { resumed: false }, machines.iter()).await;
+            }
+            Arrival::Message(..) => {}
+        }
+        true
+    }
+
+    /// Hands a batch over, if there is one, and leaves it empty.
+    async fn deliver(&self, batch: &mut Batch, finish: &mpsc::Sender<Done>) -> bool {
+        let Batch { tokens, signals, answers, heard } = std::mem::take(batch);
+        if tokens.is_empty() {
+            return true;
+        }
+        let mut receipt = None;
+        if !signals.is_empty() {
+            let Some(promised) = self.hand_over(signals).await else { return false };
+            receipt = Some(promised);
+        }
+        for (machine, begun) in heard {
+            self.floor.observer.round(&machine, begun.elapsed());
+        }
+        finish.send(Done { tokens, receipt, answers }).await.is_ok()
+    }
+
+    fn take_in(&self, arrived: &Arrived, batch: &mut Batch) {
         let begun = Instant::now();
-        let (topic, token) = (arrived.topic.as_str(), arrived.token);
+        let topic = arrived.topic.as_str();
+        batch.tokens.push(arrived.token);
         if let Some(size) = arrived.too_large {
-            self.tell_too_large(topic, size);
-            return Some(Done { token, receipt: None, answers: Vec::new() });
+            return self.tell_too_large(topic, size);
         }
         let known = self.heard.hear(arrived, &*self.floor.observer);
         let mut readings = self.router.read(topic, &arrived.payload, arrived.stored, now());
@@ -206,21 +249,14 @@ impl Consumer {
             let numbered = matches!(signal.said, Said::MessageNumbered { .. });
             (numbered || !garbled.contains(owner)) && self.own_links.is_news(signal)
         });
-        let Some(machine) = heard.first().map(|(owner, _, _)| owner.clone()) else {
-            return Some(Done { token, receipt: None, answers: Vec::new() });
-        };
-        let (mut signals, mut answers) = (Vec::new(), Vec::new());
-        for (owner, signal, answer) in heard {
+        batch.heard.extend(heard.first().map(|(owner, _, _)| (owner.clone(), begun)));
+        for (machine, signal, answer) in heard {
             if matches!(signal.said, Said::StoreAsked { .. } | Said::TakeAsked { .. }) {
-                let topic = answer.unwrap_or_default();
-                let request = signal.identity.clone();
-                answers.push(Asked { machine: owner, topic, request });
+                let (topic, request) = (answer.unwrap_or_default(), signal.identity.clone());
+                batch.answers.push(Asked { machine, topic, request });
             }
-            signals.push(signal);
+            batch.signals.push(signal);
         }
-        let receipt = self.hand_over(signals).await?;
-        self.floor.observer.round(&machine, begun.elapsed());
-        Some(Done { token, receipt: Some(receipt), answers })
     }
 
     /// It is thrown away: kept, it would come again for ever and hold up all others.

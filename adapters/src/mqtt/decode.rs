@@ -1,12 +1,12 @@
 //! From messages to signals: pure.
 
-use serde_json::Value;
 use stencilward_domain::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use stencilward_domain::signal::{
     MachineState, Measurement, Reading as HowRead, Said, Signal as Heard, Width,
 };
 use stencilward_domain::time::Timestamp;
 
+use super::json::Json;
 use super::payload::{
     Garbled, Text, clipped, machine_time, name, optional_name, shortened, shortened_identity,
 };
@@ -50,7 +50,7 @@ impl Message {
     ) -> Option<Result<Heard, Garbled>> {
         for (pointer, wanted) in &self.when {
             match text.find(pointer) {
-                Ok(found) if found == Some(wanted) => {}
+                Ok(Some(found)) if found.to_value() == *wanted => {}
                 Ok(_) => return None,
                 Err(garbled) => return Some(Err(garbled)),
             }
@@ -237,11 +237,11 @@ impl Message {
         let code = clipped(&text.word(self.code.as_deref())?);
         let active = self.active.as_deref().unwrap_or_default();
         match text.need(active)? {
-            Value::Bool(true) => {
+            Json::Bool(true) => {
                 let words = text.optional(self.text.as_ref())?.unwrap_or_default();
                 Ok(Said::FaultRaised { code, text: clipped(&words) })
             }
-            Value::Bool(false) => Ok(Said::FaultEnded { code }),
+            Json::Bool(false) => Ok(Said::FaultEnded { code }),
             _ => Err((Trouble::Unreadable, format!("{active} is neither true nor false"))),
         }
     }

@@ -16,6 +16,9 @@ use crate::link::Trouble;
 /// Longest wait for the answer to a subscription.
 const SUBSCRIBING: Duration = Duration::from_secs(10);
 
+/// Incidents heard at once at the most.
+const TOLD: usize = 64;
+
 /// How often a refused subscription is asked for again.
 const ASKING_AGAIN: Duration = Duration::from_secs(60);
 
@@ -64,9 +67,10 @@ impl Consumer {
         }
         let mut asked = Asked { orders, last: 0, waiting: BTreeMap::new(), refused: None };
         asked.ask(self.filters.clone()).await;
+        let mut told = Vec::with_capacity(TOLD);
         loop {
             let due = asked.due();
-            let incident = tokio::select! {
+            let taken = tokio::select! {
                 biased;
                 () = self.floor.stop.cancelled(), if arrive.is_some() => {
                     arrive = None;
@@ -81,31 +85,47 @@ impl Consumer {
                     }
                     return Err(Lost::Late("a subscription"));
                 }
-                incident = incidents.recv() => incident,
+                taken = incidents.recv_many(&mut told, TOLD) => taken,
             };
-            match incident {
-                Some(Err(_)) | None if arrive.is_none() => return Ok(()),
-                None => return Err(Lost::Broken(None)),
-                Some(Err(lost)) => return Err(lost),
-                Some(Ok(Incident::Message(arrived, room))) => {
-                    send(arrive.as_ref(), Arrival::Message(arrived, room));
+            if taken == 0 {
+                return if arrive.is_none() { Ok(()) } else { Err(Lost::Broken(None)) };
+            }
+            for incident in told.drain(..) {
+                match incident {
+                    Err(_) if arrive.is_none() => return Ok(()),
+                    Err(lost) => return Err(lost),
+                    Ok(Incident::Message(arrived, room)) => {
+                        send(arrive.as_ref(), Arrival::Message(arrived, room));
+                    }
+                    Ok(Incident::Granted { id, grants }) => {
+                        self.granted(id, &grants, &mut asked, &mut up, arrive.as_ref())?;
+                    }
+                    Ok(Incident::Confirmed { .. }) => {}
                 }
-                Some(Ok(Incident::Granted { id, grants })) => {
-                    let Some((filters, _)) = asked.waiting.remove(&id) else { continue };
-                    if grants.len() != filters.len() {
-                        return Err(Lost::Garbled("an answer to other subscriptions".to_owned()));
-                    }
-                    if !std::mem::replace(&mut up, true) {
-                        send(arrive.as_ref(), Arrival::Up(false));
-                    }
-                    let refused = self.look_at(filters, &grants, id > 1, arrive.as_ref());
-                    if !refused.is_empty() {
-                        asked.refused = Some((refused, Instant::now() + ASKING_AGAIN));
-                    }
-                }
-                Some(Ok(Incident::Confirmed { .. })) => {}
             }
         }
+    }
+
+    fn granted(
+        &self,
+        id: u16,
+        grants: &[Grant],
+        asked: &mut Asked,
+        up: &mut bool,
+        arrive: Option<&mpsc::UnboundedSender<Arrival>>,
+    ) -> Result<(), Lost> {
+        let Some((filters, _)) = asked.waiting.remove(&id) else { return Ok(()) };
+        if grants.len() != filters.len() {
+            return Err(Lost::Garbled("an answer to other subscriptions".to_owned()));
+        }
+        if !std::mem::replace(up, true) {
+            send(arrive, Arrival::Up(false));
+        }
+        let refused = self.look_at(filters, grants, id > 1, arrive);
+        if !refused.is_empty() {
+            asked.refused = Some((refused, Instant::now() + ASKING_AGAIN));
+        }
+        Ok(())
     }
 
     /// A broker may keep a session for less long than it was asked to (MQTT 5.0, 3.2.2.3.2).

@@ -1,9 +1,9 @@
 //! What a message says of an order.
 
-use serde_json::Value;
 use stencilward_domain::names::{OrderName, ProductName, StencilCode};
 use stencilward_domain::signal::{OrderSpec, Said, Side};
 
+use super::json::Json;
 use super::payload::{Garbled, Text, clipped, name, optional_name, shortened};
 use super::settings::Message;
 use crate::link::Trouble;
@@ -74,7 +74,7 @@ fn stencils(text: &mut Text<'_>, pointer: Option<&String>) -> Result<Vec<Stencil
     };
     let codes: Vec<String> = match text.find(pointer)? {
         None => Vec::new(),
-        Some(Value::Array(items)) => {
+        Some(Json::List(items)) => {
             items.iter().map(|item| code(item, pointer)).collect::<Result<_, _>>()?
         }
         Some(other) => {
@@ -90,10 +90,10 @@ fn stencils(text: &mut Text<'_>, pointer: Option<&String>) -> Result<Vec<Stencil
     codes.iter().map(|code| name(code, StencilCode::new)).collect()
 }
 
-fn code(value: &Value, pointer: &str) -> Result<String, Garbled> {
+fn code(value: &Json<'_>, pointer: &str) -> Result<String, Garbled> {
     match value {
-        Value::String(text) => Ok(text.clone()),
-        Value::Number(number) => Ok(number.to_string()),
+        Json::Text(text) => Ok(text.clone().into_owned()),
+        Json::Number(number) => Ok(number.to_string()),
         _ => Err((Trouble::Unreadable, format!("{pointer} holds no stencil codes"))),
     }
 }

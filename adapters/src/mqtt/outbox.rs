@@ -290,7 +290,7 @@ impl Keeper {
                 }
             }
             Incident::Message(arrived, _) => {
-                let _ = orders.send(Order::Acknowledge(arrived.token)).await;
+                let _ = orders.send(Order::Acknowledge(vec![arrived.token])).await;
                 if let Some(arrivals) = &self.keeping.arrivals
                     && arrivals.try_send(arrived).is_err()
                 {

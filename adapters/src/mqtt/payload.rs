@@ -1,8 +1,10 @@
 //! A message's payload: JSON, text or a plain number.
 
-use serde_json::Value;
+use std::borrow::Cow;
+
 use stencilward_domain::time::Timestamp;
 
+use super::json::Json;
 use crate::link::Trouble;
 
 /// What could not be understood, and what to check.
@@ -11,9 +13,9 @@ pub(super) type Garbled = (Trouble, String);
 /// A payload, read as JSON only when somebody points into it, and only once.
 pub(super) struct Text<'a> {
     payload: &'a [u8],
-    json: Option<Result<Value, String>>,
+    json: Option<Result<Json<'a>, String>>,
     /// The levels of the topic that have a name.
-    levels: Vec<(String, Value)>,
+    levels: Vec<(String, Json<'a>)>,
 }
 
 impl<'a> Text<'a> {
@@ -21,7 +23,7 @@ impl<'a> Text<'a> {
         Self { payload, json: None, levels: Vec::new() }
     }
 
-    fn json(&mut self) -> Result<&Value, Garbled> {
+    fn json(&mut self) -> Result<&Json<'a>, Garbled> {
         let json = self.json.get_or_insert_with(|| {
             serde_json::from_slice(self.payload).map_err(|error| error.to_string())
         });
@@ -30,12 +32,13 @@ impl<'a> Text<'a> {
     }
 
     /// What can be pointed to with the name of a level, from now on.
-    pub(super) fn name_levels<'l>(&mut self, levels: impl Iterator<Item = (&'l str, &'l str)>) {
-        self.levels = levels.map(|(name, value)| (format!("{{{name}}}"), value.into())).collect();
+    pub(super) fn name_levels<'l>(&mut self, levels: impl Iterator<Item = (&'l str, &'a str)>) {
+        let level = |value| Json::Text(Cow::Borrowed(value));
+        self.levels = levels.map(|(name, it)| (format!("{{{name}}}"), level(it))).collect();
     }
 
     /// What stands at the place: a JSON pointer (RFC 6901), or the name of a level in braces.
-    fn at(&mut self, place: &str) -> Result<Option<&Value>, Garbled> {
+    fn at(&mut self, place: &str) -> Result<Option<&Json<'a>>, Garbled> {
         if place.starts_with('{') {
             return Ok(self.levels.iter().find(|(name, _)| name == place).map(|(_, value)| value));
         }
@@ -43,8 +46,8 @@ impl<'a> Text<'a> {
     }
 
     /// What the pointer shows; none when it is missing or null.
-    pub(super) fn find(&mut self, pointer: &str) -> Result<Option<&Value>, Garbled> {
-        Ok(self.at(pointer)?.filter(|value| !value.is_null()))
+    pub(super) fn find(&mut self, pointer: &str) -> Result<Option<&Json<'a>>, Garbled> {
+        Ok(self.at(pointer)?.filter(|value| **value != Json::Null))
     }
 
     /// A fault when the pointer leads nowhere; null is something.
@@ -55,7 +58,7 @@ impl<'a> Text<'a> {
         }
     }
 
-    pub(super) fn need(&mut self, pointer: &str) -> Result<&Value, Garbled> {
+    pub(super) fn need(&mut self, pointer: &str) -> Result<&Json<'a>, Garbled> {
         self.find(pointer)?
             .ok_or_else(|| (Trouble::Missing, format!("{pointer} is not in the payload")))
     }
@@ -105,11 +108,11 @@ fn whole_number(word: &str) -> Option<u64> {
     })
 }
 
-fn text_of(value: &Value, pointer: &str) -> Result<String, Garbled> {
+fn text_of(value: &Json<'_>, pointer: &str) -> Result<String, Garbled> {
     match value {
-        Value::String(text) => Ok(text.clone()),
-        Value::Number(number) => Ok(number.to_string()),
-        Value::Bool(truth) => Ok(truth.to_string()),
+        Json::Text(text) => Ok(text.clone().into_owned()),
+        Json::Number(number) => Ok(number.to_string()),
+        Json::Bool(truth) => Ok(truth.to_string()),
         _ => Err((Trouble::Unreadable, format!("{pointer} is neither text nor number"))),
     }
 }
@@ -134,13 +137,13 @@ pub(super) fn optional_name<T, E: std::fmt::Display>(
 }
 
 /// The time a machine gives; a number beyond the year 5138 in seconds is milliseconds.
-pub(super) fn machine_time(value: &Value) -> Option<Timestamp> {
+pub(super) fn machine_time(value: &Json<'_>) -> Option<Timestamp> {
     match value {
-        Value::Number(number) => {
+        Json::Number(number) => {
             let number = number.as_i64()?;
             Some(Timestamp(if number.abs() < 100_000_000_000 { number * 1_000 } else { number }))
         }
-        Value::String(text) => {
+        Json::Text(text) => {
             text.parse::<jiff::Timestamp>().ok().map(|time| Timestamp(time.as_millisecond()))
         }
         _ => None,

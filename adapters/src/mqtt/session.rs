@@ -38,7 +38,8 @@ pub(crate) enum Order {
     Subscribe(u16, Vec<(String, u8)>),
     /// With QoS 1 under this id, or with QoS 0 under 0: the broker confirms that one never.
     Publish(u16, Post),
-    Acknowledge(Token),
+    /// In this order.
+    Acknowledge(Vec<Token>),
     Leave,
 }
 
@@ -254,8 +255,10 @@ impl Mover {
     fn obey(&mut self, order: Option<Order>, tell: &Tell) -> Result<(), Lost> {
         match order {
             Some(Order::Subscribe(id, filters)) => self.put(&Outgoing::Subscribe(id, &filters)),
-            Some(Order::Acknowledge(Token { qos: 0, .. })) => Ok(()),
-            Some(Order::Acknowledge(token)) => self.put(&Outgoing::Acknowledge(token)),
+            Some(Order::Acknowledge(tokens)) => tokens
+                .into_iter()
+                .filter(|token| token.qos > 0)
+                .try_for_each(|token| self.put(&Outgoing::Acknowledge(token))),
             Some(Order::Publish(id, post)) => {
                 let before = self.out.len();
                 self.put(&Outgoing::Publish(id, &post))?;

@@ -84,7 +84,7 @@ impl Connection {
 
     /// Confirms a message that is dealt with.
     pub(super) async fn confirm(&self, token: Token) {
-        self.order(Order::Acknowledge(token)).await;
+        self.order(Order::Acknowledge(vec![token])).await;
     }
 
     /// Takes leave, so that the broker keeps the will to itself, and waits until that has left.

@@ -116,7 +116,7 @@ async fn a_stop_while_the_broker_is_silent() {
     gateway.hear_up().await;
     let mut client = Client::connect(embedded.address, "printer").await;
     client.say_totals("p/total", 0..4).await;
-    until("work in flight", || gateway.deliveries.len() == 4).await;
+    until("work in flight", || !gateway.deliveries.is_empty()).await;
     tap.fall_silent();
     let took = gateway.stop().await;
     assert!(took < SOON, "{took:?}");
@@ -129,8 +129,9 @@ async fn a_stop_while_the_intake_is_full() {
     let mut gateway = Gateway::with(broker(embedded.address), printer(), 1);
     gateway.hear_up().await;
     let mut client = Client::connect(embedded.address, "printer").await;
-    client.say_totals("p/total", 0..10).await;
+    client.say("p/total", "0").await;
     until("a full intake", || gateway.deliveries.len() == 1).await;
+    client.say_totals("p/total", 1..10).await;
     let took = gateway.stop_deaf().await;
     assert!(took < SOON, "{took:?}");
 }

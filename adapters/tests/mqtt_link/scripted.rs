@@ -11,11 +11,12 @@ use stencilward_domain::outputs::Wanted;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};
 
-use crate::gateway::{Gateway, name, printer, settings, until, within};
+use crate::gateway::{Gateway, name, printer, settings, total as total_of, until, within};
 use crate::tap::packet;
 
 /// Packet types and flags (MQTT 3.1.1, 2.2.1 and 2.2.2).
 const CONNECT: u8 = 0x10;
+const PUBACK: u8 = 0x40;
 const PUBREC: u8 = 0x50;
 const PUBCOMP: u8 = 0x70;
 pub(crate) const SUBSCRIBE: u8 = 0x82;
@@ -89,6 +90,12 @@ impl Wire {
         .await
     }
 
+    /// True when no acknowledgement has come that was not looked at.
+    fn confirms_nothing(&mut self) -> bool {
+        let _ = self.stream.try_read_buf(&mut self.unread);
+        !self.unread.contains(&PUBACK)
+    }
+
     /// Lets the consumer in, its session kept, and grants its one subscription.
     pub(crate) async fn let_in(&mut self, qos: u8) {
         self.send(&[0x20, 2, 1, 0]).await;
@@ -115,6 +122,54 @@ async fn a_release_of_an_earlier_connection_is_answered() {
     assert_eq!(wire.expect(PUBREC).await, [PUBREC, 0x12, 0x34]);
     wire.send(&[0x62, 2, 0x12, 0x34]).await;
     assert_eq!(wire.expect(PUBCOMP).await, [PUBCOMP, 0x12, 0x34]);
+    gateway.kill().await;
+}
+
+/// A message of QoS 1 on a topic of one letter (MQTT 3.1.1, 3.3).
+fn message(topic: u8, id: u8, payload: &[u8]) -> Vec<u8> {
+    let length = u8::try_from(5 + payload.len()).unwrap();
+    [&[0x32, length, 0, 1, topic, 0, id], payload].concat()
+}
+
+/// What arrives at once may be delivered together, but none of it with what came after a question;
+/// all of it is acknowledged in its order (MQTT 3.1.1, 4.6), and nothing before it is durable.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn messages_that_arrive_at_once_are_confirmed_in_order() {
+    let (peer, address) = Peer::listen().await;
+    let total = json!({ "topic": "t", "signal": "stroke-total", "width": 32 });
+    let ask = json!({ "topic": "a", "signal": "take-asked", "stencil": "/s", "identity": "/s" });
+    let mut gateway = Gateway::start(address, settings(&json!([total, ask]), &json!([])));
+    let mut wire = peer.consumer().await;
+    wire.send(&[0x20, 2, 1, 0]).await;
+    let subscribe = wire.expect(SUBSCRIBE).await;
+    wire.send(&[0x90, 4, subscribe[1], subscribe[2], 1, 1]).await;
+    assert!(gateway.hear_up().await);
+    // Two hundred messages; every fiftieth asks.
+    let packets = (1..=200_u8).map(|id| match id % 50 {
+        0 => message(b'a', id, format!(r#"{{"s":"ST-{id}"}}"#).as_bytes()),
+        _ => message(b't', id, id.to_string().as_bytes()),
+    });
+    wire.send(&packets.collect::<Vec<_>>().concat()).await;
+    let (mut heard, mut asked, mut confirmed) = (Vec::<u64>::new(), 0, 0_u64);
+    while asked < 4 {
+        let delivery = gateway.take().await;
+        assert!(wire.confirms_nothing(), "confirmed before it was durable");
+        let totals: Vec<u64> = delivery.signals.iter().filter_map(total_of).collect();
+        let asks = (delivery.signals.len() - totals.len()) as u64;
+        assert!(asks == 0 || total_of(delivery.signals.last().unwrap()).is_none());
+        assert!(asks <= 1, "an answer would wait for another one's");
+        heard.extend(&totals);
+        asked += asks;
+        let last = if asks == 1 { asked * 50 } else { totals[totals.len() - 1] };
+        delivery.receipt.send(Vec::new()).unwrap();
+        while confirmed < last {
+            confirmed += 1;
+            let ack = wire.expect(PUBACK).await;
+            assert_eq!(u64::from(ack[2]), confirmed);
+        }
+    }
+    let numbers = (1..=200).filter(|id| id % 50 != 0);
+    assert!(heard.iter().copied().eq(numbers), "{heard:?}");
     gateway.kill().await;
 }
 

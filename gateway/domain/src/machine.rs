@@ -1,6 +1,7 @@
 //! What is known and durable about one machine, and how events change it.
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::sync::Arc;
 
 use crate::counter::Known;
 use crate::decision::{Decision, Rule};
@@ -121,19 +122,28 @@ impl Told {
 /// Identities of messages whose events are in the ledger, oldest leaving first.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Seen {
-    order: VecDeque<String>,
-    decisions: BTreeMap<String, Option<Decision>>,
+    order: VecDeque<Arc<str>>,
+    decisions: BTreeMap<Arc<str>, Option<Box<Decision>>>,
 }
 
 impl Seen {
-    fn insert(&mut self, identity: &str, decision: Option<Decision>) {
-        if self.decisions.insert(identity.to_owned(), decision).is_none() {
-            self.order.push_back(identity.to_owned());
+    fn insert(&mut self, identity: &str) {
+        if self.has(identity) {
+            return;
         }
+        let identity: Arc<str> = Arc::from(identity);
+        self.order.push_back(Arc::clone(&identity));
+        self.decisions.insert(identity, None);
         if self.order.len() > IDENTITIES_KEPT
             && let Some(oldest) = self.order.pop_front()
         {
             self.decisions.remove(&oldest);
+        }
+    }
+
+    fn decide(&mut self, identity: &str, decision: &Decision) {
+        if let Some(decided) = self.decisions.get_mut(identity) {
+            *decided = Some(Box::new(decision.clone()));
         }
     }
 
@@ -146,7 +156,7 @@ impl Seen {
     /// The decision given to the message of this identity.
     #[must_use]
     pub fn decision(&self, identity: &str) -> Option<&Decision> {
-        self.decisions.get(identity)?.as_ref()
+        self.decisions.get(identity)?.as_deref()
     }
 }
 
@@ -279,14 +289,14 @@ impl Machine {
 
     /// Remembers the message that this event came from, so that a repeat is recognised.
     pub fn remember_message(&mut self, recorded: &Recorded) {
-        if let Some(identity) = &recorded.fact.identity {
-            let decision = match &recorded.fact.event {
-                Event::Decided { decision, .. } if decision.rule != Rule::Print => {
-                    Some(decision.clone())
-                }
-                _ => self.seen.decision(identity).cloned(),
-            };
-            self.seen.insert(identity, decision);
+        let Some(identity) = &recorded.fact.identity else {
+            return;
+        };
+        self.seen.insert(identity);
+        if let Event::Decided { decision, .. } = &recorded.fact.event
+            && decision.rule != Rule::Print
+        {
+            self.seen.decide(identity, decision);
         }
     }
 

@@ -134,7 +134,7 @@ pub trait Ledger: Send + Sync + 'static {
         &self,
         appends: Vec<Append>,
     ) -> Result<Vec<Result<Appended, Refused>>, LedgerError> {
-        self.append_owing(appends, Vec::new()).await
+        self.append_owing(&appends, &[]).await
     }
 
     /// As [`Self::append`], and keeps in the same durable write what is owed because of it. When
@@ -144,8 +144,8 @@ pub trait Ledger: Send + Sync + 'static {
     /// As for [`Self::append`].
     async fn append_owing(
         &self,
-        appends: Vec<Append>,
-        owed: Vec<Owed>,
+        appends: &[Append],
+        owed: &[Owed],
     ) -> Result<Vec<Result<Appended, Refused>>, LedgerError>;
 
     /// Up to `limit` messages still owed to somebody with numbers after `after`, in the order in

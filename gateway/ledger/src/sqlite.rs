@@ -136,10 +136,11 @@ impl Drop for SqliteLedger {
 impl Ledger for SqliteLedger {
     async fn append_owing(
         &self,
-        appends: Vec<Append>,
-        owed: Vec<Owed>,
+        appends: &[Append],
+        owed: &[Owed],
     ) -> Result<Vec<Result<Appended, Refused>>, LedgerError> {
-        let written: Vec<_> = appends.into_iter().map(body::write).collect();
+        let written = appends.iter().map(body::write).collect();
+        let owed = owed.to_vec();
         let (done, answer) = oneshot::channel();
         self.hand_over(Job::Append(Call { written, owed, done })).await?;
         answer.await.map_err(|_| LedgerError::Closed)?

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
 
-use stencilward_domain::event::{Position, Recorded, Stream};
+use stencilward_domain::event::{Event, Position, Recorded, Stream};
 use stencilward_ledger::{Append, BatchId, Ledger, LedgerError, Owed, Refused};
 
 use crate::metrics::Metrics;
@@ -60,40 +60,37 @@ impl Journal {
         Ok(found.map(|entry| entry.recorded).filter(|recorded| recorded.position == at))
     }
 
-    /// The appends for these events: one for each run of events of one stream.
-    pub(crate) fn prepare(&mut self, events: &[Recorded]) -> Vec<Append> {
+    /// The round of these events: one append for each run of events of one stream.
+    pub(crate) fn prepare(&mut self, events: Vec<Recorded>) -> Round {
+        let first = events.first().map_or(Position(0), |recorded| recorded.position);
         let mut appends: Vec<Append> = Vec::new();
-        for recorded in events {
-            let stream = recorded.fact.event.stream();
-            let version = self.versions.entry(stream.clone()).or_default();
-            let expected = *version;
-            *version += 1;
+        for Recorded { fact, .. } in events {
+            let stream = fact.event.stream();
             match appends.last_mut().filter(|append| append.stream == stream) {
-                Some(append) => append.facts.push(recorded.fact.clone()),
+                Some(append) => append.facts.push(fact),
                 None => {
                     self.batches += 1;
                     let batch = batch_id(self.session, self.batches);
-                    let facts = vec![recorded.fact.clone()];
-                    appends.push(Append { stream, expected, batch, facts });
+                    appends.push(Append { stream, expected: 0, batch, facts: vec![fact] });
                 }
             }
         }
-        appends
+        for append in &mut appends {
+            let version = self.versions.entry(append.stream.clone()).or_default();
+            append.expected = *version;
+            *version += append.facts.len() as u64;
+        }
+        Round { first, appends }
     }
 
-    /// Makes the appends and what is owed durable, or says why that failed. The very same can be
+    /// Makes a round and what is owed durable, or says why that failed. The very same can be
     /// handed over again.
-    pub(crate) async fn write(
-        &self,
-        appends: &[Append],
-        events: &[Recorded],
-        owed: &[Owed],
-    ) -> Result<(), JournalError> {
+    pub(crate) async fn write(&self, round: &Round, owed: &[Owed]) -> Result<(), JournalError> {
         let begun = Instant::now();
-        let results = self.ledger.append_owing(appends.to_vec(), owed.to_vec()).await;
+        let results = self.ledger.append_owing(&round.appends, owed).await;
         let results = results.map_err(JournalError::Ledger)?;
-        let mut expected = events.first().map_or(0, |recorded| recorded.position.0);
-        for (append, result) in appends.iter().zip(results) {
+        let mut expected = round.first.0;
+        for (append, result) in round.appends.iter().zip(results) {
             let appended = result.map_err(|refused| match refused {
                 Refused::Conflict { .. } => JournalError::NotAlone(refused),
                 refused => JournalError::Rejected(refused),
@@ -103,8 +100,21 @@ impl Journal {
             }
             expected += append.facts.len() as u64;
         }
-        self.metrics.ledger_wrote(begun.elapsed(), events.len());
+        self.metrics.ledger_wrote(begun.elapsed(), round.events().count());
         Ok(())
+    }
+}
+
+/// Events that become durable together.
+pub(crate) struct Round {
+    first: Position,
+    appends: Vec<Append>,
+}
+
+impl Round {
+    /// In their order.
+    pub(crate) fn events(&self) -> impl Iterator<Item = &Event> + Clone {
+        self.appends.iter().flat_map(|append| &append.facts).map(|fact| &fact.event)
     }
 }
 

@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use stencilward_adapters::link::{Delivery, now};
 use stencilward_domain::decision::Decision;
-use stencilward_domain::event::{Position, Recorded};
+use stencilward_domain::event::Position;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::{Correction, Replan, Reply, Site};
 use stencilward_domain::time::Timestamp;
@@ -16,13 +16,13 @@ use stencilward_web::{Readiness, Visit};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
-use crate::journal::{Journal, JournalError, retry_wait};
+use crate::journal::{Journal, JournalError, Round, retry_wait};
 use crate::metrics::{Follower, Metrics};
 use crate::notices::Notices;
 use crate::showing::Showing;
 
-/// Deliveries taken into one durable write at the most.
-const LARGEST_ROUND: usize = 512;
+/// Signals at which a round takes no further delivery.
+const LARGE_ROUND: usize = 2_048;
 
 /// Time between two looks at what waits too long; also the heartbeat's pace.
 const TICK: Duration = Duration::from_secs(1);
@@ -109,7 +109,6 @@ impl Keeper {
     async fn work(&mut self) -> Result<Ended, JournalError> {
         let mut tick = tokio::time::interval(TICK);
         tick.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Skip);
-        let mut round = Vec::with_capacity(LARGEST_ROUND);
         if self.settle(Waiting::default()).await? > 0 {
             return Ok(Ended { unwritten: 1 });
         }
@@ -119,11 +118,10 @@ impl Keeper {
             let mut waiting = Waiting::default();
             let mut ticked = false;
             tokio::select! {
-                taken = self.deliveries.recv_many(&mut round, LARGEST_ROUND), if hearing => {
-                    hearing = taken > 0;
-                    self.metrics.intake_waiting(self.deliveries.len());
-                    self.hear(&mut round, &mut waiting);
-                }
+                delivery = self.deliveries.recv(), if hearing => match delivery {
+                    Some(delivery) => self.hear_waiting(delivery, &mut waiting),
+                    None => hearing = false,
+                },
                 visit = self.visits.recv(), if visited => match visit {
                     Some(visit) => self.receive(visit, &mut waiting).await,
                     None => visited = false,
@@ -151,24 +149,32 @@ impl Keeper {
         Ok(Ended { unwritten: self.settle(Waiting::default()).await? })
     }
 
-    fn hear(&mut self, round: &mut Vec<Delivery>, waiting: &mut Waiting) {
-        for delivery in round.drain(..) {
-            let heard = delivery.signals.iter().filter_map(|signal| self.site.hear(signal));
-            let decisions = heard.collect();
-            waiting.received.extend(delivery.signals.first().map(|signal| signal.received));
-            waiting.receipts.push((delivery.receipt, decisions));
+    /// Hears a delivery and those that wait behind it.
+    fn hear_waiting(&mut self, first: Delivery, waiting: &mut Waiting) {
+        let mut heard = 0;
+        let mut next = Some(first);
+        while let Some(delivery) = next {
+            heard += delivery.signals.len();
+            self.hear(delivery, waiting);
+            let full = heard >= LARGE_ROUND;
+            next = if full { None } else { self.deliveries.try_recv().ok() };
         }
+        self.metrics.intake_waiting(self.deliveries.len());
+    }
+
+    fn hear(&mut self, delivery: Delivery, waiting: &mut Waiting) {
+        let Delivery { signals, receipt } = delivery;
+        let decisions = signals.iter().filter_map(|signal| self.site.hear(signal)).collect();
+        waiting.received.extend(signals.first().map(|signal| signal.received));
+        waiting.receipts.push((receipt, decisions));
     }
 
     /// What links that have ended said before is heard as it was meant.
     fn replan(&mut self, Replanned { replan, told, done }: Replanned, waiting: &mut Waiting) {
-        let mut said = Vec::new();
-        while said.len() < self.deliveries.max_capacity()
-            && let Ok(delivery) = self.deliveries.try_recv()
-        {
-            said.push(delivery);
+        for _ in 0..self.deliveries.max_capacity() {
+            let Ok(delivery) = self.deliveries.try_recv() else { break };
+            self.hear(delivery, waiting);
         }
-        self.hear(&mut said, waiting);
         self.site.replan(replan, now());
         self.notices = Notices::new(told);
         waiting.replanned = Some(done);
@@ -208,12 +214,12 @@ impl Keeper {
         let mut owed = self.notices.of(&events, &self.site, now());
         owed.append(&mut waiting.owed);
         if !events.is_empty() || !owed.is_empty() {
-            let unwritten = self.write(&events, &owed).await?;
-            if unwritten > 0 {
-                return Ok(unwritten);
+            let round = self.journal.prepare(events);
+            if !self.write(&round, &owed).await? {
+                return Ok(round.events().count());
             }
-            self.follower.follow(&events, &self.site);
-            self.showing.follow(&events, &self.site, now());
+            self.follower.follow(round.events(), &self.site);
+            self.showing.follow(round.events(), &self.site, now());
         }
         if waiting.replanned.is_some() {
             self.follower.show_plant(&self.site);
@@ -225,17 +231,17 @@ impl Keeper {
         Ok(0)
     }
 
-    async fn write(&mut self, events: &[Recorded], owed: &[Owed]) -> Result<usize, JournalError> {
-        let appends = self.journal.prepare(events);
+    /// Tries for as long as it takes; false when told to give up.
+    async fn write(&self, round: &Round, owed: &[Owed]) -> Result<bool, JournalError> {
         let mut attempt = 0;
         loop {
-            match self.journal.write(&appends, events, owed).await {
-                Ok(()) => return Ok(0),
+            match self.journal.write(round, owed).await {
+                Ok(()) => return Ok(true),
                 Err(JournalError::Ledger(error)) => self.ledger_failed(&error, attempt),
                 Err(fatal) => return Err(fatal),
             }
             tokio::select! {
-                () = self.give_up.cancelled() => return Ok(events.len()),
+                () = self.give_up.cancelled() => return Ok(false),
                 () = tokio::time::sleep(retry_wait(attempt)) => attempt += 1,
             }
         }

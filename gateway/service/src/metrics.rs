@@ -9,7 +9,7 @@ use std::time::Duration;
 use prometheus::{Encoder, IntCounter, Registry, TextEncoder};
 use stencilward_adapters::link::{Observer, Trouble};
 use stencilward_domain::decision::{Decision, Rule};
-use stencilward_domain::event::{Event, Recorded};
+use stencilward_domain::event::Event;
 use stencilward_domain::machine::{LinkState, Machine};
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::site::Site;
@@ -159,12 +159,15 @@ impl Follower {
     }
 
     /// Moves what the events moved.
-    pub(crate) fn follow(&mut self, events: &[Recorded], site: &Site) {
-        for recorded in events {
-            self.count(&recorded.fact.event);
+    pub(crate) fn follow<'e>(
+        &mut self,
+        events: impl Iterator<Item = &'e Event> + Clone,
+        site: &Site,
+    ) {
+        for event in events.clone() {
+            self.count(event);
         }
-        let touched = events.iter().flat_map(|recorded| stencils_in(&recorded.fact.event));
-        for code in touched.collect::<BTreeSet<_>>() {
+        for code in events.flat_map(stencils_in).collect::<BTreeSet<_>>() {
             self.show_stencil(code, site);
         }
         for (name, machine) in &site.state().machines {

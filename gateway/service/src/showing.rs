@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use stencilward_adapters::shown::{Shown, ShownMachine, ShownStencil, View};
-use stencilward_domain::event::Recorded;
+use stencilward_domain::event::Event;
 use stencilward_domain::machine::LinkState;
 use stencilward_domain::names::StencilCode;
 use stencilward_domain::site::Site;
@@ -32,9 +32,13 @@ impl Showing {
     }
 
     /// Shows what the events moved.
-    pub(crate) fn follow(&self, events: &[Recorded], site: &Site, now: Timestamp) {
-        let moved = events.iter().flat_map(|recorded| stencils_in(&recorded.fact.event));
-        self.show(&moved.cloned().collect(), site, now);
+    pub(crate) fn follow<'e>(
+        &self,
+        events: impl Iterator<Item = &'e Event>,
+        site: &Site,
+        now: Timestamp,
+    ) {
+        self.show(&events.flat_map(stencils_in).cloned().collect(), site, now);
     }
 
     /// Shows what changes by itself as time passes: a concession that ends.

@@ -14,7 +14,7 @@ pub(crate) async fn drain(backlog: &mut Backlog, count: u64) -> f64 {
     backlog.publish(count).await;
     let begun = Instant::now();
     // Room for an acknowledgement of each.
-    let (_client, mut events) = AsyncClient::new(backlog.options(CLIENT), 200_000);
+    let (_client, mut events) = AsyncClient::new(backlog.options(CLIENT), 400_000);
     let mut heard = 0;
     while heard < count {
         if let Event::Incoming(Packet::Publish(publish)) = events.poll().await.unwrap() {

@@ -5,7 +5,7 @@ use testcontainers::core::error::TestcontainersError;
 use testcontainers::runners::AsyncRunner;
 use testcontainers::{ContainerAsync, GenericImage, ImageExt};
 
-use super::{Persistence, configuration};
+use super::{Limits, configuration};
 
 /// Seconds from the request to stop until it is killed.
 const GRACE: i32 = 5;
@@ -14,14 +14,8 @@ const GRACE: i32 = 5;
 pub(super) struct Contained(ContainerAsync<GenericImage>);
 
 impl Contained {
-    pub(super) async fn start(
-        name: &str,
-        tag: &str,
-        port: u16,
-        persistence: Persistence,
-        most: u32,
-    ) -> Self {
-        let text = configuration("1883 0.0.0.0", "/mosquitto/data", persistence, most);
+    pub(super) async fn start(name: &str, tag: &str, port: u16, limits: Limits) -> Self {
+        let text = configuration("1883 0.0.0.0", "/mosquitto/data", limits);
         let container = GenericImage::new(name, tag)
             .with_mapped_port(port, 1883.tcp())
             .with_copy_to("/mosquitto/config/mosquitto.conf", text.into_bytes())

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use tempfile::TempDir;
 
-use super::{Persistence, configuration};
+use super::{Limits, configuration};
 use crate::child::Child;
 
 #[derive(Debug)]
@@ -18,8 +18,8 @@ pub(super) struct Installed {
 }
 
 impl Installed {
-    pub(super) fn start(program: &Path, port: u16, persistence: Persistence, most: u32) -> Self {
-        let folder = folder_with_configuration(port, persistence, most)
+    pub(super) fn start(program: &Path, port: u16, limits: Limits) -> Self {
+        let folder = folder_with_configuration(port, limits)
             .unwrap_or_else(|why| panic!("no folder for mosquitto: {why}"));
         Self { program: program.to_path_buf(), child: run(program, folder.path()), folder }
     }
@@ -50,14 +50,10 @@ impl Installed {
     }
 }
 
-fn folder_with_configuration(
-    port: u16,
-    persistence: Persistence,
-    most: u32,
-) -> std::io::Result<TempDir> {
+fn folder_with_configuration(port: u16, limits: Limits) -> std::io::Result<TempDir> {
     let folder = tempfile::tempdir()?;
     let kept = folder.path().to_string_lossy();
-    let text = configuration(&format!("{port} 127.0.0.1"), &kept, persistence, most);
+    let text = configuration(&format!("{port} 127.0.0.1"), &kept, limits);
     std::fs::write(folder.path().join("mosquitto.conf"), text)?;
     Ok(folder)
 }

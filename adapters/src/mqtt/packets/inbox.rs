@@ -9,6 +9,9 @@ use super::{Arrived, Incoming, Malformed, Token};
 /// Longest packet that is no message; the longest are the answers to subscriptions.
 const LONGEST_OTHER: usize = 1 << 20;
 
+/// Room for what is read at once, in bytes.
+const READ: usize = 64 * 1024;
+
 /// What has arrived and is not read yet.
 #[derive(Debug)]
 pub(in crate::mqtt) struct Inbox {
@@ -27,7 +30,11 @@ impl Inbox {
 
     /// Where bytes from the network go.
     pub(in crate::mqtt) fn buffer(&mut self) -> &mut BytesMut {
-        self.bytes.reserve(16 * 1024);
+        // What was read before may hold the buffer still: a new one for each message would be too
+        // much of it.
+        if self.bytes.capacity() - self.bytes.len() < READ / 8 {
+            self.bytes.reserve(READ);
+        }
         &mut self.bytes
     }
 

@@ -115,53 +115,38 @@ impl Page<'_, '_> {
             Err(refused) => return Ok(Err(refused.clone())),
         };
         let actual = self.version(&written.stream)?;
-        if actual == written.append.expected {
+        if actual == written.expected {
             return self.add(written).map(Ok);
         }
-        let repeated =
-            if actual > written.append.expected { self.repeated(written)? } else { None };
+        let repeated = if actual > written.expected { self.repeated(written)? } else { None };
         Ok(repeated.ok_or_else(|| Refused::Conflict {
-            stream: written.append.stream.clone(),
-            expected: written.append.expected,
+            stream: written.of.clone(),
+            expected: written.expected,
             actual,
         }))
     }
 
     fn add(&mut self, written: &Written) -> rusqlite::Result<Appended> {
-        let first = Position(self.end.position.saturating_add(1));
-        let mut version = written.append.expected;
-        for body in &written.bodies {
-            version = version.saturating_add(1);
-            self.insert(written, version, body)?;
-        }
-        self.remember(&written.stream, version);
-        Ok(Appended { first, last: Position(self.end.position), version })
-    }
-
-    fn insert(&mut self, written: &Written, version: u64, body: &str) -> rusqlite::Result<()> {
-        let position = self.end.position.saturating_add(1);
-        let batch = &written.append.batch.0;
-        let link = Link {
-            position,
-            stream: written.stream.as_bytes(),
-            version,
-            batch,
-            body: body.as_bytes(),
-        };
-        let hash = link.hash(&self.end.hash);
         let insert = "INSERT INTO event (position, stream, version, batch, body, hash)
             VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-        let stream = &written.stream;
-        self.transaction.prepare_cached(insert)?.execute(params![
-            signed(position),
-            stream,
-            signed(version),
-            batch,
-            body,
-            hash
-        ])?;
-        self.end = End { position, hash };
-        Ok(())
+        let mut insert = self.transaction.prepare_cached(insert)?;
+        let first = Position(self.end.position.saturating_add(1));
+        let (stream, batch) = (&written.stream, &written.batch.0);
+        let (mut end, mut version) = (self.end, written.expected);
+        for body in written.bodies() {
+            version = version.saturating_add(1);
+            let position = end.position.saturating_add(1);
+            let link =
+                Link { position, stream: stream.as_bytes(), version, batch, body: body.as_bytes() };
+            let hash = link.hash(&end.hash);
+            let (place, number) = (signed(position), signed(version));
+            insert.execute(params![place, stream, number, batch, body, hash])?;
+            end = End { position, hash };
+        }
+        drop(insert);
+        self.end = end;
+        self.remember(&written.stream, version);
+        Ok(Appended { first, last: Position(self.end.position), version })
     }
 
     fn version(&mut self, stream: &str) -> rusqlite::Result<u64> {
@@ -190,7 +175,7 @@ impl Page<'_, '_> {
     /// Where the append lies, when it was kept before: the same batch with the same bodies, right
     /// after the version it expects.
     fn repeated(&self, written: &Written) -> rusqlite::Result<Option<Appended>> {
-        let before = written.append.expected;
+        let before = written.expected;
         let mut statement = self.transaction.prepare_cached(
             "SELECT position, version, batch, body FROM event
              WHERE stream = ?1 AND version > ?2 ORDER BY version",
@@ -198,13 +183,13 @@ impl Page<'_, '_> {
         let mut rows = statement.query(params![written.stream, signed(before)])?;
         let mut places: Option<(Position, Position)> = None;
         let mut version = before;
-        for body in &written.bodies {
+        for body in written.bodies() {
             version = version.saturating_add(1);
             let Some(row) = rows.next()? else {
                 return Ok(None);
             };
             let same = unsigned(row.get(1)?) == version
-                && row.get_ref(2)?.as_bytes()? == written.append.batch.0
+                && row.get_ref(2)?.as_bytes()? == written.batch.0
                 && row.get_ref(3)?.as_bytes()? == body.as_bytes();
             if !same {
                 return Ok(None);

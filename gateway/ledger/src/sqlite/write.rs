@@ -31,7 +31,7 @@ pub(super) struct Call {
 impl Call {
     fn facts(&self) -> usize {
         let kept = self.written.iter().flatten();
-        kept.map(|written| written.bodies.len()).sum()
+        kept.map(Written::facts).sum()
     }
 }
 

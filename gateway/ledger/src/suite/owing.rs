@@ -27,8 +27,8 @@ fn bodies(due: &[Due]) -> Vec<String> {
 pub async fn what_is_owed_is_kept_with_its_cause(place: impl Place) {
     let ledger = place.open().await;
     let owed = vec![state("stencil/a", "printed"), answer("answers", "no")];
-    let appends = vec![append(&machine("a"), 0, [1])];
-    ledger.append_owing(appends, owed.clone()).await.unwrap();
+    let appends = [append(&machine("a"), 0, [1])];
+    ledger.append_owing(&appends, &owed).await.unwrap();
     let kept = due(&*ledger).await;
     assert_eq!(kept.iter().map(|due| due.owed.clone()).collect::<Vec<_>>(), owed);
     assert_eq!(*ledger.owing().borrow(), kept[1].number);
@@ -42,14 +42,14 @@ pub async fn what_is_owed_is_kept_with_its_cause(place: impl Place) {
 /// A writer that is not sure hands everything over again.
 pub async fn a_repeat_or_a_refusal_owes_nothing_new(place: impl Place) {
     let ledger = place.open().await;
-    let first = || vec![append(&machine("a"), 0, [1])];
+    let first = || [append(&machine("a"), 0, [1])];
     for _ in 0..2 {
-        ledger.append_owing(first(), vec![answer("answers", "no")]).await.unwrap();
+        ledger.append_owing(&first(), &[answer("answers", "no")]).await.unwrap();
     }
-    let stale = vec![append(&machine("a"), 0, [2])];
-    ledger.append_owing(stale, vec![answer("answers", "yes")]).await.unwrap();
+    let stale = [append(&machine("a"), 0, [2])];
+    ledger.append_owing(&stale, &[answer("answers", "yes")]).await.unwrap();
     assert_eq!(bodies(&due(&*ledger).await), ["no"]);
-    ledger.append_owing(Vec::new(), vec![answer("answers", "maybe")]).await.unwrap();
+    ledger.append_owing(&[], &[answer("answers", "maybe")]).await.unwrap();
     assert_eq!(bodies(&due(&*ledger).await), ["no", "maybe"], "without appends it is owed");
 }
 
@@ -57,10 +57,10 @@ pub async fn a_repeat_or_a_refusal_owes_nothing_new(place: impl Place) {
 pub async fn a_state_takes_the_place_of_the_one_before(place: impl Place) {
     let ledger = place.open().await;
     for (number, word) in ["clean", "printed", "washing"].into_iter().enumerate() {
-        let appends = vec![append(&machine("a"), number as u64, [number as u64])];
+        let appends = [append(&machine("a"), number as u64, [number as u64])];
         let elsewhere = Owed { to: "another".to_owned(), ..state("stencil/a", word) };
-        let owed = vec![state("stencil/a", word), answer("stencil/a", word), elsewhere];
-        ledger.append_owing(appends, owed).await.unwrap();
+        let owed = [state("stencil/a", word), answer("stencil/a", word), elsewhere];
+        ledger.append_owing(&appends, &owed).await.unwrap();
     }
     assert_eq!(bodies(&due(&*ledger).await), ["clean", "printed", "washing", "washing"]);
     assert_eq!(bodies(&ledger.due("another", 0, 9).await.unwrap()), ["washing"]);
@@ -69,10 +69,10 @@ pub async fn a_state_takes_the_place_of_the_one_before(place: impl Place) {
 /// One that was replaced while it was under way is still owed in its new form.
 pub async fn a_delivery_settles_only_what_was_delivered(place: impl Place) {
     let ledger = place.open().await;
-    let owe = |owed| ledger.append_owing(Vec::new(), vec![owed]);
-    owe(state("stencil/a", "clean")).await.unwrap();
+    let owe = async |owed| ledger.append_owing(&[], &[owed]).await.unwrap();
+    owe(state("stencil/a", "clean")).await;
     let under_way = due(&*ledger).await.remove(0).number;
-    owe(state("stencil/a", "printed")).await.unwrap();
+    owe(state("stencil/a", "printed")).await;
     ledger.delivered(vec![under_way]).await.unwrap();
     let left = due(&*ledger).await;
     assert_eq!(bodies(&left), ["printed"]);
@@ -80,7 +80,7 @@ pub async fn a_delivery_settles_only_what_was_delivered(place: impl Place) {
     assert_eq!(due(&*ledger).await, []);
     ledger.close().await;
     let ledger = place.open().await;
-    ledger.append_owing(Vec::new(), vec![state("stencil/a", "clean")]).await.unwrap();
+    ledger.append_owing(&[], &[state("stencil/a", "clean")]).await.unwrap();
     assert!(due(&*ledger).await[0].number > left[0].number, "no number is given twice");
 }
 

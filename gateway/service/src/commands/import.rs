@@ -125,11 +125,10 @@ impl Arguments {
                 anyhow::bail!(why);
             }
             site.stop(now());
-            let events = site.take_fresh();
             let metrics = Arc::new(Metrics::new()?);
             let mut journal = Journal::new(Arc::clone(&ledger), metrics, versions);
-            let appends = journal.prepare(&events);
-            journal.write(&appends, &events, &[]).await?;
+            let round = journal.prepare(site.take_fresh());
+            journal.write(&round, &[]).await?;
         }
         ledger.close().await;
         Ok(plan)

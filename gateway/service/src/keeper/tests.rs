@@ -31,8 +31,8 @@ struct Filling {
 impl Ledger for Filling {
     async fn append_owing(
         &self,
-        appends: Vec<Append>,
-        owed: Vec<Owed>,
+        appends: &[Append],
+        owed: &[Owed],
     ) -> Result<Vec<Result<Appended, Refused>>, LedgerError> {
         if self.full.load(Ordering::SeqCst) {
             return Err(LedgerError::storage("no space left on device"));

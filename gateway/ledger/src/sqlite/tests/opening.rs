@@ -146,7 +146,7 @@ async fn a_ledger_of_the_first_schema_is_brought_up_to_this_one() {
     let ledger = kept.open();
     assert_eq!(counts(&ledger).await, [1, 2]);
     let owed = Owed { to: "b".into(), about: "c".into(), replaces: false, body: vec![1] };
-    ledger.append_owing(vec![append(&machine("a"), 2, [3])], vec![owed]).await.unwrap();
+    ledger.append_owing(&[append(&machine("a"), 2, [3])], &[owed]).await.unwrap();
     assert_eq!(ledger.due("b", 0, 9).await.unwrap().len(), 1);
     assert!(matches!(verify(&ledger, |_| {}).await.unwrap(), Verified::Whole { .. }));
 }
