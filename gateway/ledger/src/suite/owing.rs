@@ -90,7 +90,7 @@ pub async fn those_who_are_gone_are_owed_nothing(place: impl Place) {
     let to = |to: &str| Owed { to: to.to_owned(), ..state("stencil/a", to) };
     let appends = vec![append(&machine("a"), 0, [1])];
     let all = ["gone", BROKER, "gone too", "another"].map(to).to_vec();
-    ledger.append_owing(appends, all).await.unwrap();
+    ledger.append_owing(&appends, &all).await.unwrap();
     let known: BTreeSet<String> = [BROKER, "another", "new"].map(str::to_owned).into();
     let gone = ledger.owe_only(known.clone()).await.unwrap();
     assert_eq!(gone, ["gone", "gone too"].map(str::to_owned).into());
