@@ -16,6 +16,7 @@ pub mod mosquitto;
 pub mod peer;
 pub mod promtool;
 pub mod python;
+pub mod rabbitmq;
 pub mod seed;
 pub mod wait;
 

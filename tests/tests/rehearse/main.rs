@@ -4,6 +4,7 @@
 #![allow(clippy::panic)]
 
 mod edge_nodes;
+mod endpoints;
 mod faults;
 mod files;
 mod wirings;

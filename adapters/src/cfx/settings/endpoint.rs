@@ -112,6 +112,22 @@ pub struct OwnTls {
     pub ca: Option<PathBuf>,
 }
 
+impl Listen {
+    /// There, in the clear, for everybody.
+    #[must_use]
+    pub fn plain(address: std::net::SocketAddr) -> Self {
+        Self {
+            address: address.to_string(),
+            targets: Vec::new(),
+            connections: two_hundred(),
+            tls: None,
+            user: None,
+            password_file: None,
+            password_env: None,
+        }
+    }
+}
+
 impl Endpoint {
     /// Makes relative paths of certificates and keys start at a folder.
     pub fn start_paths_at(&mut self, folder: &Path) {
