@@ -85,18 +85,18 @@ impl Reader {
         &self.settings
     }
 
-    /// What a message says, apart from the sender's presence.
-    pub(super) fn read(&mut self, envelope: &Envelope) -> Heard {
+    /// What a message says, apart from the sender's presence. `again`: it was read before.
+    pub(super) fn read(&mut self, envelope: &Envelope, again: bool) -> Heard {
         let mut heard = Heard::default();
         let body = &envelope.body;
         match envelope.kind() {
             Some(Kind::Heartbeat) => self.listed_faults(body, &mut heard),
-            Some(Kind::UnitsProcessed) => self.units_processed(body, &mut heard),
+            Some(Kind::UnitsProcessed) => self.units_processed(body, again, &mut heard),
             Some(Kind::WorkStarted) => self.work_started(body, &mut heard),
-            Some(Kind::WorkCompleted) => self.work_completed(body, &mut heard),
+            Some(Kind::WorkCompleted) => self.work_completed(body, again, &mut heard),
             Some(Kind::ToolChanged) => self.tool_changed(body, &mut heard),
             Some(Kind::ToolsUsed) => self.tools_used(body, &mut heard),
-            Some(Kind::StencilCleaned) => self.stencil_cleaned(body, &mut heard),
+            Some(Kind::StencilCleaned) => self.stencil_cleaned(body, again, &mut heard),
             Some(Kind::ToolsLoaded) => self.tools_loaded(body, &mut heard),
             Some(Kind::ToolsCleaned) => self.tools_cleaned(body, &mut heard),
             Some(Kind::ToolsUnloaded) => self.tools_unloaded(body, &mut heard),

@@ -3,7 +3,7 @@
 //! A machine is there from its first message on. It is gone when it says so, when its connection to
 //! the gateway or the broker's ends, or when heartbeats stay out that it has begun to send.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
 
 use stencilward_domain::names::MachineName;
@@ -19,6 +19,8 @@ use crate::link::Trouble;
 
 /// The longest time between two heartbeats that the standard allows, and the shortest.
 const BEATS: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(300));
+/// Messages of one machine that are remembered.
+const RECENT: usize = 1_024;
 /// How late a heartbeat may be, whatever its pace.
 const GRACE: Duration = Duration::from_secs(1);
 
@@ -64,6 +66,30 @@ struct Member {
     /// The pace of its heartbeats; none until the first.
     beat: Option<Duration>,
     ways: BTreeSet<Way>,
+    heard: Recent,
+}
+
+/// Messages that were heard lately, by their identities; the oldest leaves first.
+#[derive(Debug, Default)]
+struct Recent {
+    known: BTreeSet<String>,
+    order: VecDeque<String>,
+}
+
+impl Recent {
+    /// True when this one was heard before; from now on it was.
+    fn has(&mut self, id: &str) -> bool {
+        if !self.known.insert(id.to_owned()) {
+            return true;
+        }
+        self.order.push_back(id.to_owned());
+        if self.order.len() > RECENT
+            && let Some(oldest) = self.order.pop_front()
+        {
+            self.known.remove(&oldest);
+        }
+        false
+    }
 }
 
 /// Whether a machine is there.
@@ -86,6 +112,7 @@ impl Hearing {
                 last: Duration::ZERO,
                 beat: None,
                 ways: BTreeSet::new(),
+                heard: Recent::default(),
             };
             (settings.handle.clone(), member)
         };
@@ -187,7 +214,8 @@ impl Member {
             let resumed = kept && kind != Some(Kind::EndpointConnected);
             said.push(self.plain(Said::LinkUp { resumed }, now));
         }
-        let Heard { said: heard, troubles } = self.reader.read(envelope);
+        let again = envelope.unique_id.as_ref().is_some_and(|id| self.heard.has(id));
+        let Heard { said: heard, troubles } = self.reader.read(envelope, again);
         said.extend(self.signals(heard, envelope, now));
         let told = troubles.into_iter().map(|(kind, why)| {
             let why = format!("{}: {why}", short_name(&envelope.name));

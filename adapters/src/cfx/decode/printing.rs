@@ -21,7 +21,7 @@ type Body = Map<String, Value>;
 
 impl Reader {
     /// Paste was pushed through, whatever became of the panel; a skipped one was not printed.
-    pub(super) fn units_processed(&mut self, body: &Body, heard: &mut Heard) {
+    pub(super) fn units_processed(&mut self, body: &Body, again: bool, heard: &mut Heard) {
         if !self.counts(StrokesFrom::UnitsProcessed) {
             return;
         }
@@ -49,7 +49,7 @@ impl Reader {
             heard.trouble(Trouble::Missing, NO_STROKES);
             return;
         }
-        self.look_for_repeat(body, heard);
+        self.look_for_second(body, again, heard);
         heard.said.push(Said::StrokesDone { count: whole(strokes) });
     }
 
@@ -78,7 +78,7 @@ impl Reader {
         self.order_of_work(body, heard);
     }
 
-    pub(super) fn work_completed(&mut self, body: &Body, heard: &mut Heard) {
+    pub(super) fn work_completed(&mut self, body: &Body, again: bool, heard: &mut Heard) {
         let result = get(body, "Result").and_then(|result| choice(result, &WORK_RESULTS));
         // Aborted work may have been printed; what was skipped was not.
         if result == Some(3) {
@@ -86,7 +86,7 @@ impl Reader {
         }
         let started = transaction(body).and_then(|id| self.transactions.of(id).boards);
         if let (true, Some(count)) = (self.counts(StrokesFrom::WorkCompleted), self.per_panel()) {
-            self.look_for_repeat(body, heard);
+            self.look_for_second(body, again, heard);
             heard.said.push(Said::StrokesDone { count });
         }
         if self.reads(Signal::BoardsCounted) && result != Some(2) {
@@ -121,9 +121,11 @@ impl Reader {
         }
     }
 
-    /// A wipe, and which stencil was wiped: it must be in the printer.
-    pub(super) fn stencil_cleaned(&mut self, body: &Body, heard: &mut Heard) {
+    /// A wipe, and which stencil was wiped: it must be in the printer. A repeat may come after that
+    /// was changed, and mostly says nothing that the ledger would know again.
+    pub(super) fn stencil_cleaned(&mut self, body: &Body, again: bool, heard: &mut Heard) {
         if self.reads(Signal::StencilSeated)
+            && !again
             && let Some(stencil) = object(body, "Stencil")
         {
             // The field is a stencil's, so that its type may be left out.
@@ -155,9 +157,9 @@ impl Reader {
 
     /// A unit of work that counts a second time, under another message id, is told of: either the
     /// sender repeats itself, or one unit of work makes several messages.
-    fn look_for_repeat(&mut self, body: &Body, heard: &mut Heard) {
+    fn look_for_second(&mut self, body: &Body, again: bool, heard: &mut Heard) {
         let Some(id) = transaction(body) else { return };
-        if std::mem::replace(&mut self.transactions.of(id).counted, true) {
+        if std::mem::replace(&mut self.transactions.of(id).counted, true) && !again {
             let id = shortened(id);
             let why = format!(
                 "the transaction {id} counts strokes a second time, under another UniqueID; if the \
