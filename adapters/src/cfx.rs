@@ -3,6 +3,7 @@
 //! `envelope` takes messages apart, `hearing` knows whose they are and who is there, `decode` makes
 //! signals of them; these are pure. `broker` and `listener` are two ways for the same messages:
 //! `taker` hears one link of either. `ask` answers questions; `desk` is what all of them share. `machine` is the other side.
+//! `guard` stands between the network and the AMQP library.
 
 mod access;
 mod ask;
@@ -13,6 +14,7 @@ mod decoder;
 mod desk;
 mod encode;
 mod envelope;
+mod guard;
 mod hearing;
 mod json;
 mod kinds;

@@ -14,6 +14,7 @@ use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
 use tokio_rustls::TlsConnector;
 
+use super::guard::Guarded;
 use super::json::Garbled;
 use super::settings::{AtBroker, Endpoint};
 use crate::link::Trouble;
@@ -63,7 +64,7 @@ pub(super) async fn open(at: &AtBroker, endpoint: &Endpoint) -> Result<Open, Gar
         .max_frame_size(FRAME)
         .idle_time_out(idle)
         .sasl_profile(profile)
-        .open_with_stream(stream);
+        .open_with_stream(Guarded::new(stream));
     let mut connection = within("the opening of a connection", opening).await?.map_err(told)?;
     let session = within("the beginning of a session", Session::begin(&mut connection)).await?;
     let session = session.map_err(|error| {

@@ -16,6 +16,7 @@ use tokio::time::timeout;
 
 use super::access::{FAREWELL, FRAME, Stream, within};
 use super::desk::Desk;
+use super::guard::Guarded;
 use super::json::Garbled;
 use super::replies::Replies;
 use super::settings::Listen;
@@ -121,7 +122,8 @@ async fn open(
         .idle_time_out(idle)
         .sasl_acceptor(door)
         .build();
-    let accepted = within("the opening of a connection", acceptor.accept(stream)).await?;
+    let accepted =
+        within("the opening of a connection", acceptor.accept(Guarded::new(stream))).await?;
     accepted.map_err(|error| {
         let why = format!(
             "it was not let in ({error}): it must speak AMQP 1.0 with SASL, PLAIN where the \

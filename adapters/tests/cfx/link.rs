@@ -204,6 +204,54 @@ async fn others_on_the_port_do_no_harm() {
     gateway.stop().await;
 }
 
+/// The library reads values by recursion: two thousand levels exhaust a thread's stack.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn values_nested_without_end_do_no_harm() {
+    let mut gateway = Gateway::start();
+    let address = gateway.address;
+    let machine = gateway.printer();
+    gateway.until_up().await;
+    let stranger = tokio::task::spawn_blocking(move || {
+        let frame = |kind: u8, body: &[u8]| {
+            let size = u32::try_from(8 + body.len()).unwrap();
+            [size.to_be_bytes().as_slice(), &[2, kind, 0, 0], body].concat()
+        };
+        let list = |items: u32, body: &[u8]| {
+            let size = u32::try_from(4 + body.len()).unwrap();
+            [&[0xd0], size.to_be_bytes().as_slice(), &items.to_be_bytes(), body].concat()
+        };
+        let nested = (0..5_000).fold(vec![0x40], |inner, _| list(1, &inner));
+        let described = |code: u8, list: &[u8]| [&[0x00, 0x53, code], list].concat();
+        let init = described(0x41, &list(1, b"\xa3\x09ANONYMOUS"));
+        let open = described(0x10, &list(1, b"\xa1\x01x"));
+        let properties = [b"\xa3\x01a".as_slice(), &nested].concat();
+        let size = u32::try_from(4 + properties.len()).unwrap();
+        let map = [b"\xd1".as_slice(), &size.to_be_bytes(), &2_u32.to_be_bytes(), &properties];
+        let begin = [b"\x40\x43\x52\x10\x52\x10\x40\x40\x40".as_slice(), &map.concat()].concat();
+        let mut stream = TcpStream::connect(address).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
+        let mut say = |bytes: &[u8]| {
+            stream.write_all(bytes).unwrap();
+            stream.read(&mut [0; 512]).unwrap_or(0)
+        };
+        for part in [
+            b"AMQP\x03\x01\x00\x00".to_vec(),
+            frame(1, &init),
+            b"AMQP\x00\x01\x00\x00".to_vec(),
+            frame(0, &open),
+        ] {
+            assert_ne!(say(&part), 0, "so far all is well");
+        }
+        stream.write_all(&frame(0, &described(0x11, &list(8, &begin)))).unwrap();
+        let mut rest = Vec::new();
+        let _ = stream.read_to_end(&mut rest);
+    });
+    within("the end of the stranger's connection", stranger).await.unwrap();
+    machine.say(&strokes(1), None).await.unwrap();
+    assert_eq!(gateway.next_but_link().await, strokes(1));
+    gateway.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_port_that_is_taken_is_told_and_tried_again() {
     let taken = TcpListener::bind(("127.0.0.1", 0)).unwrap();
