@@ -151,16 +151,14 @@ async fn taken(
 ) -> Result<Vec<Receipt>, Refused> {
     let body = bytes(message.body).map_err(Refused::For)?;
     let envelopes = envelopes(&body, desk.endpoint.largest_text).map_err(Refused::For)?;
-    let asks = |envelope: &&Envelope| envelope.kind() == Some(Kind::Request);
-    match (replies, envelopes.iter().find(asks)) {
-        (_, None) => Ok(desk.hear(&envelopes, way).await?),
-        (Some(replies), Some(question)) => {
-            replies.answer(desk, question, message.properties.as_ref()).await?;
-            Ok(Vec::new())
-        }
-        // A question to everybody through the broker: who wants our answer asks us.
-        (None, Some(_)) => Ok(Vec::new()),
+    let asks = |envelope: &Envelope| envelope.kind() == Some(Kind::Request);
+    let (questions, told): (Vec<_>, Vec<_>) = envelopes.into_iter().partition(asks);
+    let receipts = desk.hear(&told, way).await?;
+    // A question to everybody through the broker has no answer: who wants ours asks us.
+    if let (Some(replies), Some(question)) = (replies, questions.first()) {
+        replies.answer(desk, question, message.properties.as_ref()).await?;
     }
+    Ok(receipts)
 }
 
 /// The bytes of a body: in data sections, or since version 1.2 no longer in a value.
