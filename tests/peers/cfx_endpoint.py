@@ -123,7 +123,10 @@ class Endpoint:
     def raw(self, command):
         made = Message(body=b" " * command["size"], inferred=True)
         target = command["target"]
-        told = outcome(self.sender(target), made)
+        try:
+            told = outcome(self.sender(target), made)
+        except LinkDetached as failed:
+            told = f"detached: {failed}"
         if told.startswith("detached"):
             self.senders.pop(target, None)
         say("sent", outcomes=[told])

@@ -245,8 +245,6 @@ impl Member {
 
     fn lost(&mut self, presence: Presence, why: String, now: Moment) -> Deed {
         self.presence = presence;
-        // Where it comes back without heartbeats, none are waited for.
-        self.beat = None;
         let lost = self.plain(Said::LinkLost { why }, now);
         Deed::Deliver(self.machine.clone(), vec![lost])
     }

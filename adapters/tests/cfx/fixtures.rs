@@ -59,13 +59,13 @@ pub(crate) fn gzip(bytes: &[u8]) -> Vec<u8> {
 pub(crate) fn message(handle: &str, name: &str, body: &Value) -> Value {
     json!({
         "MessageName": name, "Version": "1.7", "TimeStamp": "2026-03-02T07:00:00Z",
-        "UniqueID": "00000000-0000-4000-8000-000000000001", "Source": handle, "Target": null,
+        "UniqueID": "00000000-0000-4000-8000-00000000ffff", "Source": handle, "Target": null,
         "RequestID": null, "MessageBody": body,
     })
 }
 
 /// One printer with these settings, that was there before.
-pub(crate) struct Heard(Decoder);
+pub(crate) struct Heard(Decoder, u64);
 
 impl Heard {
     pub(crate) fn new(more: Value) -> Self {
@@ -73,12 +73,15 @@ impl Heard {
         let mut decoder = Decoder::new(&[(machine, settings(PRINTER, more))], LARGEST);
         let hello = message(PRINTER, "CFX.EndpointConnected", &json!({}));
         assert_eq!(at(&mut decoder, hello.to_string().as_bytes(), 0).signals.len(), 1);
-        Self(decoder)
+        Self(decoder, 0)
     }
 
     /// What a message of this name and body gives.
     pub(crate) fn says(&mut self, name: &str, body: &Value) -> Decoded {
-        self.bytes(message(PRINTER, name, body).to_string().as_bytes())
+        self.1 += 1;
+        let mut message = message(PRINTER, name, body);
+        message["UniqueID"] = json!(format!("00000000-0000-4000-8000-{:012}", self.1));
+        self.bytes(message.to_string().as_bytes())
     }
 
     pub(crate) fn bytes(&mut self, body: &[u8]) -> Decoded {

@@ -202,3 +202,19 @@ fn what_is_no_envelope_is_told_of_and_changes_nothing() {
     let local = local.replace("07:00:00Z", "07:00:00");
     assert_eq!(told(&printer.bytes(local.as_bytes())), (json!([]), json!(["senseless"])));
 }
+
+#[test]
+fn a_wipe_that_comes_again_does_not_put_its_stencil_back() {
+    let mut printer = Heard::new(json!({ "signals": ["wipes-done", "stencil-seated"] }));
+    let name = "CFX.ResourcePerformance.SolderPastePrinting.StencilCleaned";
+    let body = json!({ "Stencil": { "UniqueIdentifier": "ST-1" } });
+    let mut wiped = message(PRINTER, name, &body);
+    wiped["UniqueID"] = json!("9f0a1c2d-0000-4000-8000-0000000000aa");
+    let wiped = wiped.to_string();
+    let wipe = json!({ "signal": "wipes-done", "count": 1 });
+    let seated = json!({ "signal": "stencil-seated", "stencil": "ST-1" });
+    assert_eq!(told(&printer.bytes(wiped.as_bytes())).0, json!([seated, wipe]));
+    // The ledger knows the wipe again; which stencil is in there now it does not say.
+    let again = printer.bytes(wiped.as_bytes());
+    assert_eq!(told(&again), (json!([wipe]), json!([])));
+}

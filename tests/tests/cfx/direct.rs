@@ -9,8 +9,14 @@ use crate::plant::{GATEWAY, LIMIT, Plant, STORY, WASHED, envelopes, send_all, st
 
 /// A gateway that listens, and a peer that knows where.
 pub(crate) async fn listening() -> Option<(Plant, Peer)> {
+    listening_with("").await
+}
+
+/// The same with more settings of the endpoint.
+async fn listening_with(more: &str) -> Option<(Plant, Peer)> {
     let port = free_port();
-    let plant = Plant::start(&format!("    listen: {{ address: \"127.0.0.1:{port}\" }}\n"));
+    let listen = format!("    listen: {{ address: \"127.0.0.1:{port}\" }}\n{more}");
+    let plant = Plant::start(&listen);
     let address = format!("amqp://127.0.0.1:{port}");
     let peer = Peer::start("cfx_endpoint.py", &["--address", &address]).await?;
     stencilward_tests::wait::eventually("the gateway listens", LIMIT, async || {
@@ -100,4 +106,19 @@ async fn what_means_nothing_is_rejected_and_other_addresses_are_refused() {
     let told = sent["outcomes"][0].as_str().unwrap();
     assert!(told.contains("not-found"), "{told}");
     drop(plant);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_machine_that_freezes_is_lost_and_comes_back() {
+    let Some((plant, mut peer)) = listening_with("    idle-time-out: 1s\n").await else { return };
+    seat(&mut peer, GATEWAY).await;
+    peer.child().signal(Signal::STOP);
+    // Its connection stays open: only its silence shows that it is gone.
+    plant.link("printer-1", "down").await;
+    peer.child().signal(Signal::CONT);
+    peer.tell(json!({
+        "do": "burst", "target": GATEWAY, "source": "Invented.Printer.SN1", "from": 1, "count": 3,
+    }));
+    peer.hear("burst", LIMIT).await;
+    plant.strokes("ST-1", 3).await;
 }

@@ -96,6 +96,11 @@ impl Line {
     ) -> Result<(), ()> {
         let mut beat = interval(BEAT.0);
         beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        // The first heartbeat goes before anything else, as the SDK sends it.
+        beat.tick().await;
+        if !self.beat(tied).await {
+            return Ok(());
+        }
         loop {
             if let Some(post) = head.as_ref() {
                 if !self.send(tied, post).await {
@@ -113,15 +118,18 @@ impl Line {
                 _ = tied.sender.on_detach() => return Ok(()),
                 post = self.posts.recv() => *head = Some(post.ok_or(())?),
                 _ = beat.tick() => {
-                    let told = encode::heartbeat(&self.settings, BEAT.1);
-                    if !self.manner.silent.load(Ordering::SeqCst)
-                        && !self.send(tied, &self.post(told)).await
-                    {
+                    if !self.beat(tied).await {
                         return Ok(());
                     }
                 }
             }
         }
+    }
+
+    /// Sends a heartbeat, unless it is silent; false when the connection is gone.
+    async fn beat(&self, tied: &mut Tied) -> bool {
+        let silent = self.manner.silent.load(Ordering::SeqCst);
+        silent || self.send(tied, &self.post(encode::heartbeat(&self.settings, BEAT.1))).await
     }
 
     fn post(&self, (name, body): Told) -> Post {
