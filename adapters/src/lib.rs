@@ -5,11 +5,13 @@
 //! machine that speaks the real protocol, and `record` what is recorded of it. An adapter never
 //! sees the ledger; it hands over signals and learns when what follows from them is durable.
 
+pub mod cfx;
 pub mod files;
 pub mod link;
 pub mod modbus;
 pub mod mqtt;
 pub mod record;
+mod secret;
 pub mod settings;
 pub mod shown;
 pub mod simulated;

@@ -34,6 +34,7 @@ mod topic;
 pub(crate) const STEADY: std::time::Duration = std::time::Duration::from_secs(10);
 
 pub(crate) use access::{Access, Memory};
+pub(crate) use check::host_and_port;
 pub use check::{commanded_alike, told_twice};
 pub use link::Link;
 pub(crate) use lost::Lost;

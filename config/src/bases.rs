@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use stencilward_adapters::settings::Tally;
-use stencilward_adapters::{modbus, mqtt, sparkplug};
+use stencilward_adapters::{cfx, modbus, mqtt, sparkplug};
 use stencilward_domain::event::BasisKind;
 use stencilward_domain::names::{CounterName, MachineName};
 use stencilward_domain::plant::{Bases, Counted, CounterSpec, MachineKind, Plant};
@@ -135,6 +135,7 @@ impl MachineSettings {
         modbus
             .or_else(|| self.mqtt.as_ref().map(mqtt::Settings::tally))
             .or_else(|| self.sparkplug.as_ref().map(sparkplug::Settings::tally))
+            .or_else(|| self.cfx.as_ref().map(cfx::Settings::tally))
             .unwrap_or_default()
     }
 

@@ -9,8 +9,9 @@ use crate::configuration::Configuration;
 const LONGEST_SHOWN: usize = 80;
 
 /// Lists whose entries are known by a name: the list, the name's key, and what an entry is.
-const NAMED: [(&str, &str, &str); 5] = [
+const NAMED: [(&str, &str, &str); 6] = [
     ("brokers", "name", "broker"),
+    ("cfx", "name", "CFX endpoint"),
     ("machines", "name", "machine"),
     ("products", "name", "product"),
     ("sparkplug", "broker", "sparkplug at"),

@@ -1,5 +1,6 @@
 //! What a schema cannot see: names used twice, keys that need each other, what does not fit.
 
+mod cfx;
 mod counting;
 mod places;
 mod sound;
@@ -43,6 +44,7 @@ impl Configuration {
         self.check_costs(&mut found);
         self.check_brokers(&mut found);
         self.check_sparkplug(&mut found);
+        self.check_cfx(&mut found);
         self.check_machines(&mut found);
         check_places(&self.machines, &mut found);
         self.check_brokers_machines(&mut found);
@@ -114,6 +116,9 @@ impl Configuration {
             found.extend(below(&format!("{path}.sparkplug"), sparkplug.check()));
             self.check_broker(&format!("{path}.sparkplug.broker"), &sparkplug.broker, found);
         }
+        if let Some(cfx) = &machine.cfx {
+            found.extend(below(&format!("{path}.cfx"), cfx.check()));
+        }
         if let Some(files) = &machine.files {
             found.extend(below(&format!("{path}.files"), files.check()));
         }
@@ -156,6 +161,7 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
         ("modbus", machine.modbus.is_some()),
         ("mqtt", machine.mqtt.is_some()),
         ("sparkplug", machine.sparkplug.is_some()),
+        ("cfx", machine.cfx.is_some()),
         ("files", machine.files.is_some()),
     ];
     let mut spoken = sections.into_iter().filter_map(|(name, there)| there.then_some(name));
@@ -164,7 +170,7 @@ fn check_protocol(path: &str, machine: &MachineSettings, found: &mut Found) {
         (None, _) if machine.is_printer() => {}
         (None, _) => found.push((
             path.to_owned(),
-            "it speaks no protocol; add a modbus, an mqtt, a sparkplug or a files section"
+            "it speaks no protocol; add a modbus, an mqtt, a sparkplug, a cfx or a files section"
                 .to_owned(),
         )),
         (Some(_), Some(second)) => found.push((
@@ -189,9 +195,10 @@ fn check_record(path: &str, machine: &MachineSettings, found: &mut Found) {
     let Some(record) = &machine.record else { return };
     found.extend(below(&format!("{path}.record"), record.check()));
     if machine.modbus.is_none() && machine.mqtt.is_none() && machine.files.is_none() {
-        let wrong = match machine.sparkplug {
-            Some(_) => "what comes over Sparkplug cannot be recorded; drop this",
-            None => "the machine has no protocol: nothing that it says could be recorded",
+        let wrong = match (&machine.sparkplug, &machine.cfx) {
+            (Some(_), _) => "what comes over Sparkplug cannot be recorded; drop this",
+            (None, Some(_)) => "what comes over CFX cannot be recorded; drop this",
+            (None, None) => "the machine has no protocol: nothing that it says could be recorded",
         };
         found.push((format!("{path}.record"), wrong.to_owned()));
     }
@@ -211,10 +218,11 @@ fn check_cycle(path: &str, machine: &MachineSettings, found: &mut Found) {
 }
 
 fn check_drives(path: &str, machine: &MachineSettings, found: &mut Found) {
-    let section = match (&machine.modbus, &machine.mqtt) {
-        (Some(_), _) => "modbus",
-        (None, Some(_)) => "mqtt",
-        (None, None) => "sparkplug",
+    let section = match (&machine.modbus, &machine.mqtt, &machine.sparkplug) {
+        (Some(_), ..) => "modbus",
+        (_, Some(_), _) => "mqtt",
+        (.., Some(_)) => "sparkplug",
+        _ => "cfx",
     };
     for (index, (_, drive)) in machine.outputs().into_iter().enumerate() {
         let (needed, follows) = match drive {

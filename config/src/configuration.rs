@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use stencilward_adapters::{mqtt, sparkplug};
+use stencilward_adapters::{cfx, mqtt, sparkplug};
 
 pub use machines::{
     BasisWord, CounterSettings, CountsWord, Kind, MachineSettings, StrokesSettings,
@@ -47,6 +47,9 @@ pub struct Configuration {
     /// Who the gateway is to Sparkplug edge nodes and hosts, at brokers where that is not as usual.
     #[serde(default)]
     pub sparkplug: Vec<sparkplug::AtBroker>,
+    /// The gateway as an endpoint of IPC-CFX networks.
+    #[serde(default)]
+    pub cfx: Vec<cfx::Endpoint>,
     /// The machines, each with the protocol it speaks.
     #[serde(default)]
     pub machines: Vec<MachineSettings>,
@@ -67,6 +70,7 @@ impl Configuration {
             stencils: Vec::new(),
             brokers: Vec::new(),
             sparkplug: Vec::new(),
+            cfx: Vec::new(),
             machines: Vec::new(),
             digest: String::new(),
         }

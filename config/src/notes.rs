@@ -5,6 +5,7 @@
 
 mod asking;
 
+use stencilward_adapters::cfx;
 use stencilward_adapters::modbus::Point;
 use stencilward_adapters::mqtt::Signal;
 use stencilward_adapters::settings::Drive;
@@ -24,6 +25,7 @@ impl Configuration {
     pub(crate) fn notes(&self) -> Found {
         let mut found = Found::new();
         self.note_brokers(&mut found);
+        self.note_endpoints(&mut found);
         self.note_products(&mut found);
         self.note_stencils(&mut found);
         self.note_policy(&mut found);
@@ -48,6 +50,22 @@ impl Configuration {
                     format!("brokers[{index}]"),
                     "no machine speaks through this broker, and nothing is published there; name \
                      it under a machine's mqtt, or drop it",
+                );
+            }
+        }
+    }
+
+    fn note_endpoints(&self, found: &mut Found) {
+        for (index, endpoint) in self.cfx.iter().enumerate() {
+            let hears = |machine: &MachineSettings| {
+                machine.cfx.as_ref().is_some_and(|cfx| cfx.endpoint == endpoint.name)
+            };
+            if !self.machines.iter().any(hears) {
+                note(
+                    found,
+                    format!("cfx[{index}]"),
+                    "no machine is heard at this endpoint; name it under a machine's cfx, or drop \
+                     it",
                 );
             }
         }
@@ -145,9 +163,10 @@ impl Configuration {
         let (section, silent) = match (&machine.modbus, &machine.mqtt) {
             (Some(modbus), _) => ("modbus.points", modbus.points.is_empty()),
             (None, Some(mqtt)) => ("mqtt.messages", mqtt.messages.is_empty()),
-            (None, None) => match &machine.sparkplug {
-                Some(sparkplug) => ("sparkplug.metrics", sparkplug.metrics.is_empty()),
-                None => return,
+            (None, None) => match (&machine.sparkplug, &machine.cfx) {
+                (Some(sparkplug), _) => ("sparkplug.metrics", sparkplug.metrics.is_empty()),
+                (None, Some(cfx)) => ("cfx.signals", cfx.signals.is_empty()),
+                (None, None) => return,
             },
         };
         if silent {
@@ -212,6 +231,8 @@ enum Told<'a> {
     Point(&'a Point),
     Message(&'a stencilward_adapters::mqtt::Message),
     Metric(&'a Metric),
+    Cfx(cfx::Signal),
+    Asks(cfx::ToolCheck),
     Folder,
 }
 
@@ -220,7 +241,11 @@ fn gives(machine: &MachineSettings, what: What) -> bool {
     let messages = machine.mqtt.iter().flat_map(|mqtt| &mqtt.messages).map(Told::Message);
     let metrics = machine.sparkplug.iter().flat_map(|sparkplug| &sparkplug.metrics);
     let folder = machine.files.iter().map(|_| Told::Folder);
-    points.chain(messages).chain(metrics.map(Told::Metric)).chain(folder).any(what)
+    let cfx = machine.cfx.iter().flat_map(|cfx| {
+        let asks = cfx.tool_check.map(Told::Asks);
+        cfx.signals.iter().copied().map(Told::Cfx).chain(asks)
+    });
+    points.chain(messages).chain(metrics.map(Told::Metric)).chain(folder).chain(cfx).any(what)
 }
 
 fn tells_of_washes(told: Told<'_>) -> bool {
@@ -228,7 +253,8 @@ fn tells_of_washes(told: Told<'_>) -> bool {
         Told::Point(point) => matches!(point, Point::WashRunning(_)),
         Told::Message(message) => message.signal == Signal::WashEnded,
         Told::Metric(metric) => matches!(metric, Metric::WashState(_)),
-        Told::Folder => false,
+        Told::Cfx(signal) => signal == cfx::Signal::Washes,
+        Told::Folder | Told::Asks(_) => false,
     }
 }
 
@@ -241,15 +267,16 @@ fn tells_tension(told: Told<'_>) -> bool {
                 || message.measured.iter().any(|measures| tension(&measures.quantity))
         }
         Told::Metric(Metric::Measured(measured)) => tension(&measured.quantity),
-        Told::Point(_) | Told::Metric(_) | Told::Folder => false,
+        Told::Point(_) | Told::Metric(_) | Told::Folder | Told::Cfx(_) | Told::Asks(_) => false,
     }
 }
 
 fn tells_orders(told: Told<'_>) -> bool {
     match told {
         Told::Message(message) => message.signal == Signal::OrderReleased,
+        Told::Cfx(signal) => signal == cfx::Signal::OrderReleased,
         Told::Folder => true,
-        Told::Point(_) | Told::Metric(_) => false,
+        Told::Point(_) | Told::Metric(_) | Told::Asks(_) => false,
     }
 }
 
@@ -258,7 +285,8 @@ fn tells_seat(told: Told<'_>) -> bool {
         Told::Point(point) => matches!(point, Point::StencilSeated(_)),
         Told::Message(message) => message.signal == Signal::StencilSeated,
         Told::Metric(metric) => matches!(metric, Metric::StencilSeated(_)),
-        Told::Folder => false,
+        Told::Cfx(signal) => signal == cfx::Signal::StencilSeated,
+        Told::Folder | Told::Asks(_) => false,
     }
 }
 
@@ -272,7 +300,8 @@ fn tells_takes(told: Told<'_>) -> bool {
         Told::Point(point) => matches!(point, Point::TakeAsked(_)),
         Told::Message(message) => message.signal == Signal::TakeAsked,
         Told::Metric(metric) => matches!(metric, Metric::TakeAsked(_)),
-        Told::Folder => false,
+        Told::Asks(check) => check == cfx::ToolCheck::Take,
+        Told::Folder | Told::Cfx(_) => false,
     }
 }
 
@@ -281,7 +310,8 @@ fn tells_stores(told: Told<'_>) -> bool {
         Told::Point(point) => matches!(point, Point::StoreAsked(_)),
         Told::Message(message) => message.signal == Signal::StoreAsked,
         Told::Metric(metric) => matches!(metric, Metric::StoreAsked(_)),
-        Told::Folder => false,
+        Told::Asks(check) => check == cfx::ToolCheck::Store,
+        Told::Folder | Told::Cfx(_) => false,
     }
 }
 

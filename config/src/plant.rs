@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use stencilward_adapters::settings::Drive;
-use stencilward_adapters::{modbus, mqtt, sparkplug};
+use stencilward_adapters::{cfx, modbus, mqtt, sparkplug};
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{MachineName, OutputName, ProductName, StencilCode};
 use stencilward_domain::plant::{
@@ -161,7 +161,8 @@ impl MachineSettings {
         let modbus = self.modbus.as_ref().map(modbus::Settings::outputs);
         let mqtt = self.mqtt.as_ref().map(mqtt::Settings::outputs);
         let sparkplug = self.sparkplug.as_ref().map(sparkplug::Settings::outputs);
-        modbus.into_iter().chain(mqtt).chain(sparkplug).flatten().collect()
+        let cfx = self.cfx.as_ref().map(cfx::Settings::outputs);
+        modbus.into_iter().chain(mqtt).chain(sparkplug).chain(cfx).flatten().collect()
     }
 
     /// True when the machine says by itself which stencil is in it.
@@ -169,6 +170,7 @@ impl MachineSettings {
         self.modbus.as_ref().is_some_and(modbus::Settings::names_stencil)
             || self.mqtt.as_ref().is_some_and(mqtt::Settings::names_stencil)
             || self.sparkplug.as_ref().is_some_and(sparkplug::Settings::names_stencil)
+            || self.cfx.as_ref().is_some_and(cfx::Settings::names_stencil)
     }
 }
 

@@ -8,7 +8,7 @@ use stencilward_adapters::record::{Recorder, Tapes, Writer};
 use stencilward_adapters::settings::Drive;
 use stencilward_adapters::shown::View;
 use stencilward_adapters::sparkplug::{self, AtBroker, OwnNode};
-use stencilward_adapters::{files, modbus, mqtt};
+use stencilward_adapters::{cfx, files, modbus, mqtt};
 use stencilward_domain::names::MachineName;
 
 use crate::configuration::{Configuration, MachineSettings};
@@ -32,6 +32,7 @@ enum Speaks {
     Mqtt(Box<mqtt::Broker>, Vec<(MachineName, mqtt::Settings)>),
     Sparkplug(Box<mqtt::Broker>, AtBroker, Vec<(MachineName, sparkplug::Settings)>),
     OwnNode(Box<mqtt::Broker>, OwnNode),
+    Cfx(Box<cfx::Endpoint>, Vec<(MachineName, cfx::Settings)>),
 }
 
 impl Wire {
@@ -45,6 +46,7 @@ impl Wire {
             },
             Speaks::Files(machine, _) => format!("machine {machine}"),
             Speaks::Mqtt(broker, _) => format!("broker {}", broker.name),
+            Speaks::Cfx(endpoint, _) => format!("CFX endpoint {}", endpoint.name),
             Speaks::Sparkplug(broker, ..) => format!("edge nodes at {}", broker.name),
             Speaks::OwnNode(broker, own) => {
                 format!("edge node {}/{} at {}", own.group, own.edge_node, broker.name)
@@ -62,6 +64,7 @@ impl Wire {
             Speaks::Sparkplug(_, _, machines) => {
                 machines.iter().map(|(name, _)| name.clone()).collect()
             }
+            Speaks::Cfx(_, machines) => machines.iter().map(|(name, _)| name.clone()).collect(),
             Speaks::OwnNode(..) => BTreeSet::new(),
         }
     }
@@ -90,6 +93,7 @@ impl Wire {
             Speaks::Modbus(_, machines) => Box::new(modbus::Link::shared(machines)),
             Speaks::Files(machine, settings) => Box::new(files::Link::new(machine, settings)),
             Speaks::Mqtt(broker, machines) => Box::new(mqtt::Link::new(*broker, machines)),
+            Speaks::Cfx(endpoint, machines) => Box::new(cfx::Link::new(*endpoint, machines)),
             Speaks::Sparkplug(broker, at, machines) => {
                 Box::new(sparkplug::Link::new(*broker, at, machines))
             }
@@ -136,6 +140,7 @@ impl Configuration {
             all.push(Speaks::Mqtt(Box::new(broker.clone()), speaking));
             all.extend(self.sparkplug_at(broker, &named));
         }
+        all.extend(self.cfx_endpoints(&named));
         let recorded: Vec<Recorded> =
             self.machines.iter().filter_map(MachineSettings::recorded).collect();
         let trial: BTreeSet<MachineName> =
@@ -151,6 +156,20 @@ impl Configuration {
 }
 
 impl Configuration {
+    /// The link of each CFX endpoint that hears a machine, or is there to answer.
+    fn cfx_endpoints(&self, named: &[(MachineName, MachineSettings)]) -> Vec<Speaks> {
+        let wire = |endpoint: &cfx::Endpoint| {
+            let speaking = named.iter().filter_map(|(name, machine)| {
+                let settings = machine.cfx.as_ref().filter(|cfx| cfx.endpoint == endpoint.name)?;
+                Some((name.clone(), settings.clone()))
+            });
+            let mut speaking: Vec<(MachineName, cfx::Settings)> = speaking.collect();
+            speaking.sort_by(|(one, _), (other, _)| one.cmp(other));
+            Speaks::Cfx(Box::new(endpoint.clone()), speaking)
+        };
+        self.cfx.iter().map(wire).collect()
+    }
+
     /// The link to the edge nodes of a broker, and the one as an edge node of it.
     fn sparkplug_at(
         &self,
@@ -189,6 +208,10 @@ impl MachineSettings {
         }
         if let Some(sparkplug) = &mut machine.sparkplug {
             sparkplug.outputs.retain(|output| output.drive == Drive::Heartbeat);
+        }
+        if let Some(cfx) = &mut machine.cfx {
+            cfx.outputs.clear();
+            cfx.tool_check = None;
         }
         if let Some(mqtt) = &mut machine.mqtt {
             mqtt.outputs.retain(|output| output.drive == Drive::Heartbeat);

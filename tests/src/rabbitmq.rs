@@ -1,16 +1,15 @@
-//! A RabbitMQ broker of our own with AMQP 1.0, as a process from the Debian package.
+//! A RabbitMQ broker of our own with its AMQP 1.0 plugin: the installed program, with a folder,
+//! ports and a port mapper of its own.
 //!
-//! It listens on one port of loopback for all its life, also after [`RabbitMq::again`], and has
-//! the durable queues that it was started with, bound to nothing: a message sent to
-//! `/amq/queue/NAME` is in queue NAME.
+//! It declares one durable queue, `stencilward`, to which the topic exchange `cfx` gives all that
+//! is sent there, and lets in one user.
 
-mod greeting;
-
+use std::io::{Read as _, Write as _};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Duration;
 
-use serde_json::json;
 use tempfile::TempDir;
 
 use crate::child::Child;
@@ -18,57 +17,76 @@ use crate::free_port::free_port;
 use crate::missing;
 use crate::wait::eventually;
 
-/// Who may do everything at the broker.
-pub const USER: &str = "plant";
-/// The password of [`USER`]: invented, like all else here.
-pub const PASSWORD: &str = "invented";
+/// How long a broker may take until it answers: some twelve seconds where nothing else runs.
+const PATIENCE: Duration = Duration::from_secs(120);
 
-/// How long the broker may take until it answers, beside others that are at work.
-const PATIENCE: Duration = Duration::from_secs(90);
+/// Where Debian keeps the program itself; `rabbitmq-server` on the path wants to become another
+/// user first.
+const LIBRARY: &str = "/usr/lib/rabbitmq/lib";
 
-/// The program itself: the one on the search path changes to a user of its own first, who could
-/// not write to our folder.
-const PROGRAM: &str = "/usr/lib/rabbitmq/bin/rabbitmq-server";
+/// The user that is let in, and its password.
+pub const USER: (&str, &str) = ("stencilward", "invented");
+
+/// The AMQP 1.0 address of the queue.
+pub const QUEUE: &str = "/amq/queue/stencilward";
+
+/// What is there from the beginning. The hash is of the password above (salted SHA-256).
+const DEFINITIONS: &str = r##"{
+  "users": [{ "name": "stencilward", "tags": "administrator",
+    "password_hash": "AQIDBNKAvQkM3Tf1ikHfyeLAotVnZIE/snxmmMb9uRqRkwSA",
+    "hashing_algorithm": "rabbit_password_hashing_sha256" }],
+  "vhosts": [{ "name": "/" }],
+  "permissions": [{ "user": "stencilward", "vhost": "/", "configure": ".*", "write": ".*",
+    "read": ".*" }],
+  "topic_permissions": [], "parameters": [], "global_parameters": [], "policies": [],
+  "queues": [{ "name": "stencilward", "vhost": "/", "durable": true, "auto_delete": false,
+    "arguments": {} }],
+  "exchanges": [{ "name": "cfx", "vhost": "/", "type": "topic", "durable": true,
+    "auto_delete": false, "internal": false, "arguments": {} }],
+  "bindings": [{ "source": "cfx", "vhost": "/", "destination": "stencilward",
+    "destination_type": "queue", "routing_key": "#", "arguments": {} }]
+}"##;
 
 /// A running broker. Dropping it ends it and removes what it kept.
 #[derive(Debug)]
 pub struct RabbitMq {
-    // Before the folder, so that the broker has ended when the folder is removed.
-    broker: Child,
-    _names: Child,
+    server: PathBuf,
     port: u16,
-    distribution: [u16; 2],
+    mapper_port: u16,
+    distribution: u16,
+    // Before the folder, so that both have ended when the folder is removed.
+    broker: Child,
+    _mapper: Child,
     folder: TempDir,
 }
 
 impl RabbitMq {
-    /// Starts a broker with these durable queues, and waits until it answers; none, said aloud,
-    /// when the program is missing.
+    /// Starts a broker and waits until it answers; none, said aloud, when it is not installed.
     ///
     /// # Panics
     /// When it does not answer in time, or with `CI=true` when it cannot be had.
-    pub async fn start(queues: &[&str]) -> Option<Self> {
+    pub async fn start() -> Option<Self> {
         missing::program("rabbitmq-server", "Debian package rabbitmq-server")?;
-        // The name server of Erlang's nodes: a broker would start one that outlives it.
-        let name_server = missing::program("epmd", "Debian package erlang-base")?;
-        let (port, distribution) = (free_port(), [free_port(), free_port()]);
-        let folder = folder(port, queues).unwrap_or_else(|why| panic!("no folder: {why}"));
-        let mut command = Command::new(name_server);
-        command.args(["-port", &distribution[1].to_string(), "-address", "127.0.0.1"]);
-        let names = Child::start(&command);
-        let broker = run(folder.path(), port, distribution);
-        let broker = Self { broker, _names: names, port, distribution, folder };
-        broker.answers().await;
-        Some(broker)
+        let mapper = missing::program("epmd", "Debian package erlang-base")?;
+        let Some(server) = server() else {
+            missing::skip(&format!("no rabbitmq-server below {LIBRARY}"));
+            return None;
+        };
+        let folder = tempfile::tempdir().unwrap_or_else(|why| panic!("no folder: {why}"));
+        let (port, mapper_port, distribution) = (free_port(), free_port(), free_port());
+        write(folder.path(), port);
+        let mut command = Command::new(mapper);
+        command.args(["-address", "127.0.0.1", "-port", &mapper_port.to_string()]);
+        let mapper = Child::start(&command);
+        let ports = (mapper_port, distribution);
+        let broker = run(&server, folder.path(), ports);
+        let running =
+            Self { server, port, mapper_port, distribution, broker, _mapper: mapper, folder };
+        running.answers().await;
+        Some(running)
     }
 
-    /// Where it listens.
-    #[must_use]
-    pub fn host(&self) -> &str {
-        "127.0.0.1"
-    }
-
-    /// Where it listens.
+    /// Where it listens for AMQP, on loopback.
     #[must_use]
     pub fn port(&self) -> u16 {
         self.port
@@ -79,91 +97,73 @@ impl RabbitMq {
         self.broker.stop();
     }
 
-    /// Kills it without a warning.
-    pub fn kill(&mut self) {
-        self.broker.kill();
-    }
-
     /// Starts it again on the same port, with what it kept, and waits until it answers.
     ///
     /// # Panics
     /// When it does not answer in time.
     pub async fn again(&mut self) {
-        self.broker = run(self.folder.path(), self.port, self.distribution);
+        let ports = (self.mapper_port, self.distribution);
+        self.broker = run(&self.server, self.folder.path(), ports);
         self.answers().await;
     }
 
     async fn answers(&self) {
-        eventually("the broker answers", PATIENCE, async || {
-            let greeted = greeting::greet(self.host(), self.port).await;
-            greeted.map_err(|why| format!("{why}\n{}", self.broker.transcript()))
-        })
-        .await;
+        eventually("RabbitMQ answers", PATIENCE, async || greets(self.port)).await;
     }
 }
 
-fn run(folder: &Path, port: u16, [distribution, names]: [u16; 2]) -> Child {
-    let mut command = Command::new(PROGRAM);
-    let within = |name: &str| folder.join(name);
-    let files: [(&str, PathBuf); 5] = [
-        ("HOME", folder.to_owned()),
-        ("RABBITMQ_CONFIG_FILE", within("rabbitmq.conf")),
-        ("RABBITMQ_ENABLED_PLUGINS_FILE", within("plugins")),
-        ("RABBITMQ_MNESIA_BASE", within("kept")),
-        ("RABBITMQ_LOG_BASE", within("log")),
-    ];
+/// The newest program of Debian's.
+fn server() -> Option<PathBuf> {
+    let versions = std::fs::read_dir(LIBRARY).ok()?;
+    let mut programs: Vec<PathBuf> =
+        versions.flatten().map(|entry| entry.path().join("sbin/rabbitmq-server")).collect();
+    programs.sort();
+    programs.into_iter().rfind(|program| program.is_file())
+}
+
+fn write(folder: &Path, port: u16) {
+    let settings = format!(
+        "listeners.tcp.1 = 127.0.0.1:{port}\nload_definitions = {}\n\
+         disk_free_limit.absolute = 1MB\nlog.console = true\nlog.file = false\n",
+        folder.join("definitions.json").display()
+    );
+    for (name, text) in [
+        ("definitions.json", DEFINITIONS),
+        ("rabbitmq.conf", &settings),
+        ("enabled_plugins", "[rabbitmq_amqp1_0].\n"),
+    ] {
+        let file = folder.join(name);
+        std::fs::write(&file, text).unwrap_or_else(|why| panic!("{}: {why}", file.display()));
+    }
+}
+
+fn run(server: &Path, folder: &Path, (mapper, distribution): (u16, u16)) -> Child {
+    let mut command = Command::new(server);
+    let only_here = "-kernel inet_dist_use_interface {127,0,0,1}";
     command
-        .envs(files)
-        .env("RABBITMQ_CONF_ENV_FILE", "/dev/null")
-        .env("RABBITMQ_NODENAME", format!("test-{port}@localhost"))
-        .env("RABBITMQ_DIST_PORT", distribution.to_string())
-        .env("ERL_EPMD_PORT", names.to_string())
+        .env("HOME", folder)
         .env("ERL_EPMD_ADDRESS", "127.0.0.1")
-        .env(
-            "RABBITMQ_SERVER_ADDITIONAL_ERL_ARGS",
-            "-kernel inet_dist_use_interface {127,0,0,1} -start_epmd false",
-        );
+        .env("ERL_EPMD_PORT", mapper.to_string())
+        .env("RABBITMQ_DIST_PORT", distribution.to_string())
+        .env("RABBITMQ_NODENAME", format!("stencilward-{distribution}@localhost"))
+        .env("RABBITMQ_CONFIG_FILE", folder.join("rabbitmq.conf"))
+        .env("RABBITMQ_CONF_ENV_FILE", folder.join("none"))
+        .env("RABBITMQ_ADVANCED_CONFIG_FILE", folder.join("none"))
+        .env("RABBITMQ_ENABLED_PLUGINS_FILE", folder.join("enabled_plugins"))
+        .env("RABBITMQ_MNESIA_BASE", folder.join("kept"))
+        .env("RABBITMQ_LOG_BASE", folder.join("log"))
+        .env("RABBITMQ_GENERATED_CONFIG_DIR", folder.join("config"))
+        .env("RABBITMQ_SERVER_ADDITIONAL_ERL_ARGS", only_here);
     Child::start(&command)
 }
 
-fn folder(port: u16, queues: &[&str]) -> std::io::Result<TempDir> {
-    let folder = tempfile::tempdir()?;
-    let within = |name: &str| folder.path().join(name);
-    let durable = |name: &&str| json!({ "name": name, "vhost": "/", "durable": true, "auto_delete": false, "arguments": {} });
-    let queues: Vec<_> = queues.iter().map(durable).collect();
-    let definitions = json!({
-        "users": [{ "name": USER, "password": PASSWORD, "tags": "administrator" }],
-        "vhosts": [{ "name": "/" }],
-        "permissions":
-            [{ "user": USER, "vhost": "/", "configure": ".*", "write": ".*", "read": ".*" }],
-        "queues": queues,
-        "exchanges": [],
-        "bindings": [],
-    });
-    std::fs::write(within("definitions.json"), definitions.to_string())?;
-    std::fs::write(within("plugins"), "[rabbitmq_amqp1_0].")?;
-    let settings = format!(
-        "listeners.tcp.1 = 127.0.0.1:{port}\nload_definitions = {}\nlog.console = true\n\
-         log.console.level = error\nlog.file = false\n",
-        within("definitions.json").display()
-    );
-    std::fs::write(within("rabbitmq.conf"), settings)?;
-    Ok(folder)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[tokio::test]
-    async fn is_killed_and_comes_back_on_the_same_port() {
-        let Some(mut broker) = RabbitMq::start(&["stencils"]).await else { return };
-        broker.kill();
-        let silent = greeting::greet(broker.host(), broker.port()).await;
-        assert!(silent.is_err(), "a killed broker answered");
-        broker.again().await;
-        broker.stop();
-        let silent = greeting::greet(broker.host(), broker.port()).await;
-        assert!(silent.is_err(), "a stopped broker answered");
-    }
+/// True when it answers the header of AMQP with SASL (AMQP 1.0, 5.3.1).
+fn greets(port: u16) -> Result<(), String> {
+    let wrong = |why: std::io::Error| why.to_string();
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).map_err(wrong)?;
+    stream.set_read_timeout(Some(Duration::from_secs(2))).map_err(wrong)?;
+    stream.write_all(b"AMQP\x03\x01\x00\x00").map_err(wrong)?;
+    let mut header = [0; 8];
+    stream.read_exact(&mut header).map_err(wrong)?;
+    if header == *b"AMQP\x03\x01\x00\x00" { Ok(()) } else { Err(format!("{header:?}")) }
 }

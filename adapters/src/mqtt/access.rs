@@ -2,8 +2,6 @@
 //! certificates. Secrets and certificates are read anew each time, so that they can be renewed
 //! while the gateway runs.
 
-use std::io;
-use std::path::Path;
 use std::sync::Arc;
 
 use tokio::io::{AsyncRead, AsyncWrite};
@@ -14,10 +12,8 @@ use super::check::host_and_port;
 use super::lost::Lost;
 use super::packets::{Hello, Login};
 use super::settings::{Broker, Tls, Version};
+use crate::secret::password;
 use crate::tls::{Own, configuration, server_name};
-
-/// Largest file that may hold a password, in bytes.
-const LONGEST_SECRET: u64 = 64 * 1024;
 
 /// How a broker is reached.
 #[derive(Debug, Clone)]
@@ -77,18 +73,8 @@ impl Access {
         let Some(user) = &self.broker.user else {
             return Ok(None);
         };
-        let password = match (&self.broker.password_file, &self.broker.password_env) {
-            (Some(file), _) => secret(Path::new(file)).map_err(|error| {
-                Lost::Ours(format!(
-                    "the password file {file} cannot be read ({error}); let the gateway's user \
-                     read it"
-                ))
-            })?,
-            (None, Some(variable)) => std::env::var(variable).map_err(|_| {
-                Lost::Ours(format!("the variable {variable} with the password is not set"))
-            })?,
-            (None, None) => String::new(),
-        };
+        let (file, variable) = (&self.broker.password_file, &self.broker.password_env);
+        let password = password(file.as_deref(), variable.as_deref()).map_err(Lost::Ours)?;
         Ok(Some(Login { user: user.clone(), password }))
     }
 
@@ -116,12 +102,4 @@ impl Access {
 fn client(tls: &Tls) -> Result<tokio_rustls::rustls::ClientConfig, String> {
     let own = tls.certificate.as_deref().zip(tls.key.as_deref());
     configuration(&tls.ca, own.map(|(certificate, key)| Own { certificate, key }))
-}
-
-/// The text of a small file, without the end of its line.
-fn secret(file: &Path) -> io::Result<String> {
-    use io::Read as _;
-    let mut text = String::new();
-    std::fs::File::open(file)?.take(LONGEST_SECRET).read_to_string(&mut text)?;
-    Ok(text.trim_end_matches(['\r', '\n']).to_owned())
 }

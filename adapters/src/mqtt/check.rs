@@ -71,7 +71,7 @@ fn under_fault(under: &str) -> Option<&'static str> {
 }
 
 /// Splits an address into host and port.
-pub(super) fn host_and_port(address: &str) -> Option<(String, u16)> {
+pub(crate) fn host_and_port(address: &str) -> Option<(String, u16)> {
     let (host, port) = address.rsplit_once(':')?;
     let host = host.trim_start_matches('[').trim_end_matches(']');
     let port = port.parse().ok().filter(|port| *port != 0)?;

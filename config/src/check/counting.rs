@@ -263,13 +263,14 @@ impl At<'_> {
     fn check_silent(&mut self) {
         let speaks = self.machine.modbus.is_some()
             || self.machine.mqtt.is_some()
-            || self.machine.sparkplug.is_some();
+            || self.machine.sparkplug.is_some()
+            || self.machine.cfx.is_some();
         let book = self.machine.strokes.as_ref().and_then(|strokes| strokes.book);
         let without_wire = matches!(book, Some(BasisWord::Order | BasisWord::Hand));
         if !speaks && !without_wire && self.look.offers.possible(&self.name).is_empty() {
             let wrong = format!(
-                "it speaks no protocol and nobody counts its strokes; add a modbus, an mqtt or a \
-                 sparkplug section, let another machine count with counts-for: {}, or say strokes: \
+                "it speaks no protocol and nobody counts its strokes; add a modbus, an mqtt, a \
+                 sparkplug or a cfx section, let another machine count with counts-for: {}, or say strokes: \
                  {{ book: order }} or {{ book: hand }}",
                 self.name
             );

@@ -44,11 +44,13 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
     let products = Sound::of(root, "products");
     let stencils = Sound::of(root, "stencils");
     let brokers = Sound::of(root, "brokers");
+    let endpoints = Sound::of(root, "cfx");
     let machines = Sound::of(root, "machines");
     let lists = [
         (products.list, products.indices),
         (stencils.list, stencils.indices),
         (brokers.list, brokers.indices),
+        (endpoints.list, endpoints.indices),
         (machines.list, machines.indices),
     ];
     let known = Configuration {
@@ -56,6 +58,7 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
         products: products.entries,
         stencils: stencils.entries,
         brokers: brokers.entries,
+        cfx: endpoints.entries,
         machines: machines.entries,
         ..Configuration::empty()
     };
@@ -67,6 +70,9 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
     // With a faulty broker nobody can say which names are known.
     if !brokers.all {
         found.retain(|(path, _)| !path.ends_with("mqtt.broker") && !path.ends_with("plug.broker"));
+    }
+    if !endpoints.all {
+        found.retain(|(path, _)| !path.ends_with("cfx.endpoint"));
     }
     for (path, wrong) in &mut found {
         for (list, indices) in &lists {

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_adapters::settings::Span;
-use stencilward_adapters::{files, modbus, mqtt, record, sparkplug};
+use stencilward_adapters::{cfx, files, modbus, mqtt, record, sparkplug};
 use stencilward_domain::event::BasisKind;
 use stencilward_domain::plant::{Counted, MachineKind};
 
@@ -160,6 +160,9 @@ pub struct MachineSettings {
     /// It is a Sparkplug B edge node, or a device of one.
     #[serde(default)]
     pub sparkplug: Option<sparkplug::Settings>,
+    /// It speaks IPC-CFX over AMQP 1.0.
+    #[serde(default)]
+    pub cfx: Option<cfx::Settings>,
     /// It drops orders into a folder.
     #[serde(default)]
     pub files: Option<files::Settings>,

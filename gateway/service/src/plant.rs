@@ -3,6 +3,7 @@
 
 mod broker;
 mod certificates;
+mod cfx;
 mod files;
 mod modbus;
 mod mqtt;
@@ -73,6 +74,10 @@ impl Plant {
         for settings in &mut configuration.brokers {
             brokers.insert(settings.name.clone(), mqtt::broker(settings).await?);
         }
+        let mut endpoints = BTreeMap::new();
+        for settings in &mut configuration.cfx {
+            endpoints.insert(settings.name.clone(), cfx::place(settings)?);
+        }
         let mut lines = modbus::Lines::default();
         let mut nodes = sparkplug::Nodes::default();
         let (mut machines, mut stands) = (BTreeMap::new(), Vec::new());
@@ -90,6 +95,9 @@ impl Plant {
                 let broker =
                     brokers.get(&sparkplug.broker).context("a machine without its broker")?;
                 Some(nodes.start(&name, sparkplug, broker).await)
+            } else if let Some(cfx) = &settings.cfx {
+                let place = endpoints.get(&cfx.endpoint);
+                Some(cfx::start(&name, cfx, place.context("a machine without its endpoint")?))
             } else if let Some(files) = &mut settings.files {
                 Some(files::start(&name, files, folder.path())?)
             } else {

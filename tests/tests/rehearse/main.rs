@@ -5,6 +5,7 @@
 
 mod commanded;
 mod edge_nodes;
+mod endpoints;
 mod faults;
 mod files;
 mod wirings;
