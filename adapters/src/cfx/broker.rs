@@ -16,7 +16,7 @@ use super::desk::Desk;
 use super::hearing::Way;
 use super::json::Garbled;
 use super::settings::AtBroker;
-use super::taker::{CREDIT, Ended, in_words, take};
+use super::taker::{Ended, in_words, take};
 use crate::link::{BackOff, Trouble};
 use crate::mqtt::STEADY;
 
@@ -63,7 +63,7 @@ async fn connect(desk: &Desk, at: &AtBroker) -> Result<(Open, Vec<Receiver>), Ga
             .name(format!("{}-{index}", desk.endpoint.handle))
             .source(Source::builder().address(address.as_str()).build())
             .max_message_size(largest)
-            .credit_mode(CreditMode::Auto(CREDIT))
+            .credit_mode(CreditMode::Manual)
             .attach(&mut open.session);
         let attached = within("to the reading of a queue", attaching).await?;
         receivers.push(attached.map_err(|error| refused(address, &error))?);

@@ -1,6 +1,6 @@
 //! One AMQP link on which machines send: each message is accepted once what follows from it is
-//! durable, and rejected when it can never be understood. Credit is what slows a sender down: it is
-//! granted anew only as messages are accepted.
+//! durable, and rejected when it can never be understood. Credit is what slows a sender down: none
+//! is granted while as many messages wait to be accepted.
 //!
 //! What is under way when the gateway stops is left unsettled, so that the broker or the machine
 //! sends it again.
@@ -55,9 +55,9 @@ pub(super) async fn take(
     way: Way,
     replies: Option<&Replies>,
 ) -> Ended {
-    receiver.set_credit_mode(CreditMode::Auto(CREDIT));
+    receiver.set_credit_mode(CreditMode::Manual);
     let disposer = receiver.disposer();
-    let (finish, finished) = mpsc::channel(2 * CREDIT as usize);
+    let (finish, finished) = mpsc::channel(CREDIT as usize);
     let reading = read(&mut receiver, desk, way, replies, finish);
     let settling = settle(&disposer, finished);
     tokio::pin!(reading, settling);
@@ -87,6 +87,13 @@ async fn read(
     finish: mpsc::Sender<Waiting>,
 ) -> Ended {
     loop {
+        // Only once all that was granted has come: RabbitMQ 3.10 forgets what is under way inside
+        // it, and sends more than it may when more is granted before.
+        if receiver.credit() == 0
+            && let Err(error) = receiver.set_credit(CREDIT).await
+        {
+            return lost(RecvError::LinkStateError(error.into()), desk.endpoint.largest_message);
+        }
         let received = tokio::select! {
             biased;
             () = desk.floor.stop.cancelled() => return Ended::Over,
