@@ -64,9 +64,11 @@ impl Backlog {
         for panel in 0..=panels {
             self.number += 1;
             let text = if panel == 0 { seated(self.number) } else { printed(self.number) };
-            let mut properties = Properties::default();
-            properties.content_type = Some("application/json; charset=\"utf-8\"".into());
-            properties.content_encoding = matches!(packed, Packed::Gzip).then(|| "gzip".into());
+            let properties = Properties {
+                content_type: Some("application/json; charset=\"utf-8\"".into()),
+                content_encoding: matches!(packed, Packed::Gzip).then(|| "gzip".into()),
+                ..Properties::default()
+            };
             let message = Message::builder()
                 .header(Header { durable: true, ..Header::default() })
                 .properties(properties)

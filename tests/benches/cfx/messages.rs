@@ -54,7 +54,7 @@ pub(crate) fn printed(number: u64) -> Vec<u8> {
         },
         "UnitProcessData": [],
     });
-    let mut message = envelope("CFX.Production.Processing.UnitsProcessed", number, body);
+    let mut message = envelope("CFX.Production.Processing.UnitsProcessed", number, &body);
     let missing = SIZE.saturating_sub(message.to_string().len());
     message["MessageBody"]["CommonProcessData"]["RecipeName"] = "R".repeat(missing).into();
     message.to_string().into_bytes()
@@ -71,10 +71,10 @@ pub(crate) fn seated(number: u64) -> Vec<u8> {
         },
         "OldTool": null,
     });
-    envelope("CFX.ResourcePerformance.ToolChanged", number, body).to_string().into_bytes()
+    envelope("CFX.ResourcePerformance.ToolChanged", number, &body).to_string().into_bytes()
 }
 
-fn envelope(name: &str, number: u64, body: Value) -> Value {
+fn envelope(name: &str, number: u64, body: &Value) -> Value {
     json!({
         "MessageName": name,
         "Version": "1.7",
