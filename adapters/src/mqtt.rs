@@ -37,7 +37,7 @@ pub(crate) use access::{Access, Memory};
 pub(crate) use check::host_and_port;
 pub use check::{commanded_alike, told_twice};
 pub use link::Link;
-pub(crate) use lost::Lost;
+pub(crate) use lost::{Lost, unreachable};
 pub use machine::Machine;
 pub(crate) use packets::{Arrived, Grant, Post, Token};
 pub use record::Received;

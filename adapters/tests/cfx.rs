@@ -3,6 +3,7 @@
 // clippy.toml allows these in tests, which to it are functions marked so and not their helpers.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+mod luck;
 mod notes;
 mod patience;
 

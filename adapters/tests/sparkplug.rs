@@ -5,6 +5,7 @@
 
 #[path = "patience/blocking.rs"]
 mod blocking;
+mod luck;
 mod notes;
 mod patience;
 

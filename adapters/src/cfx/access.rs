@@ -18,7 +18,7 @@ use super::guard::Guarded;
 use super::json::Garbled;
 use super::settings::{AtBroker, Endpoint};
 use crate::link::Trouble;
-use crate::mqtt::{Tls, host_and_port};
+use crate::mqtt::{Tls, host_and_port, unreachable};
 use crate::secret::password;
 use crate::tls::{Own, Peer, configuration, in_words, server_name};
 
@@ -103,23 +103,6 @@ async fn way(address: &str, tls: Option<&Tls>) -> Result<Box<dyn Stream>, Garble
     let read = read.await.unwrap_or_else(|_| Err("the certificates could not be read".to_owned()));
     let connecting = TlsConnector::from(Arc::new(read.map_err(ours)?)).connect(name, stream);
     Ok(Box::new(connecting.await.map_err(|error| unsecured(&error))?))
-}
-
-fn unreachable(error: &io::Error) -> Garbled {
-    match error.kind() {
-        io::ErrorKind::ConnectionRefused => (
-            Trouble::Refused,
-            "nobody listens there: see that the broker runs and that its address is right"
-                .to_owned(),
-        ),
-        _ => (
-            Trouble::Broken,
-            format!(
-                "there is no way to the broker ({error}): see that its name and address are right \
-                 and that the network is up"
-            ),
-        ),
-    }
 }
 
 fn unsecured(error: &io::Error) -> Garbled {

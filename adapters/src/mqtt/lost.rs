@@ -76,7 +76,8 @@ impl Lost {
     }
 }
 
-fn unreachable(error: &io::Error) -> (Trouble, String) {
+/// Why there is no way to a broker.
+pub(crate) fn unreachable(error: &io::Error) -> (Trouble, String) {
     match error.kind() {
         io::ErrorKind::ConnectionRefused => (
             Trouble::Refused,

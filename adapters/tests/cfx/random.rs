@@ -5,22 +5,7 @@ use serde_json::Value;
 use stencilward_adapters::cfx::Decoder;
 
 use crate::fixtures::{LARGEST, at, fixtures, gzip, machines};
-
-/// xorshift64* (Vigna, 2016), seeded: a failure is repeated by its seed.
-struct Luck(u64);
-
-impl Luck {
-    fn next(&mut self) -> u64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        self.0.wrapping_mul(0x2545_f491_4f6c_dd1d)
-    }
-
-    fn below(&mut self, end: usize) -> usize {
-        usize::try_from(self.next() % end as u64).unwrap()
-    }
-}
+use crate::luck::Luck;
 
 fn bodies() -> Vec<Vec<u8>> {
     let envelopes: Vec<Value> =
