@@ -18,7 +18,8 @@ pub(super) fn tells(title: &str, said: &Said) -> bool {
         Said::Removed => word == "stencil-removed",
         Said::State { .. } => word == "machine-state",
         Said::FaultRaised { code, .. } | Said::FaultEnded { code } => {
-            word == "fault-code" || word == "fault" && (which.is_empty() || which == code.as_str())
+            matches!(word, "fault-code" | "faults")
+                || word == "fault" && (which.is_empty() || which == code.as_str())
         }
         Said::SlotOccupied { slot, .. } => match word {
             "slot" | "slot-code" => which == slot.as_str(),
@@ -36,7 +37,7 @@ pub(super) fn tells(title: &str, said: &Said) -> bool {
         }
         Said::WashEnded { measured, .. } => match word {
             "measured" => measured.iter().any(|value| value.quantity == which),
-            _ => matches!(word, "wash-ended" | "wash-result"),
+            _ => matches!(word, "wash-ended" | "wash-result" | "washes"),
         },
         Said::Measured { code, measurement } => match word {
             "measured" => measurement.quantity == which,
