@@ -62,7 +62,7 @@ impl Decoded {
     fn add(&mut self, deeds: Vec<Deed>) {
         for deed in deeds {
             match deed {
-                Deed::Deliver(_, signals) => self.signals.extend(signals),
+                Deed::Deliver(signals) => self.signals.extend(signals),
                 Deed::Trouble(_, kind, why) => self.troubles.push((kind, why)),
             }
         }

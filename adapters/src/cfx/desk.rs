@@ -1,5 +1,6 @@
 //! What all connections of an endpoint share: the machines they hear, and the way to the gateway.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use stencilward_domain::decision::Decision;
@@ -37,37 +38,43 @@ impl Desk {
         Arc::new(Self { endpoint, floor, hearing, begun: Instant::now() })
     }
 
-    /// Takes in messages that came together. Gives what they wait for.
+    /// Takes in messages that came together. Gives what they wait for, if anything follows.
     pub(super) async fn hear(
         &self,
         envelopes: &[Envelope],
         way: Way,
-    ) -> Result<Vec<Receipt>, Over> {
-        let mut receipts = Vec::new();
+    ) -> Result<Option<Receipt>, Over> {
+        let begun = Instant::now();
+        let mut hearing = self.hearing.lock().await;
+        let mut signals = Vec::new();
+        let mut heard = BTreeSet::new();
         for envelope in envelopes {
-            let begun = Instant::now();
-            let mut hearing = self.hearing.lock().await;
-            let deeds = hearing.hear(envelope, way, self.now());
-            let machine = hearing.of(&envelope.source).map(|(machine, _)| machine.clone());
-            receipts.extend(self.act(deeds).await?);
-            drop(hearing);
-            if let Some(machine) = machine {
-                self.floor.observer.round(&machine, begun.elapsed());
+            for deed in hearing.hear(envelope, way, self.now()) {
+                signals.extend(self.told(deed));
             }
+            heard.extend(hearing.of(&envelope.source).map(|(machine, _)| machine.clone()));
         }
-        Ok(receipts)
+        let receipt = match signals.is_empty() {
+            true => None,
+            false => Some(self.deliver(signals).await?),
+        };
+        drop(hearing);
+        for machine in heard {
+            self.floor.observer.round(&machine, begun.elapsed());
+        }
+        Ok(receipt)
     }
 
     pub(super) async fn broker_lost(&self, why: &str, first_time: bool) -> Result<(), Over> {
         let mut hearing = self.hearing.lock().await;
         let deeds = hearing.broker_lost(why, first_time, self.now());
-        self.act(deeds).await.map(drop)
+        self.act(deeds).await
     }
 
     pub(super) async fn connection_ended(&self, number: u64) -> Result<(), Over> {
         let mut hearing = self.hearing.lock().await;
         let deeds = hearing.connection_ended(number, self.now());
-        self.act(deeds).await.map(drop)
+        self.act(deeds).await
     }
 
     /// Lets time pass, until the order to stop: machines whose heartbeats stay out are lost.
@@ -121,17 +128,25 @@ impl Desk {
         }
     }
 
-    async fn act(&self, deeds: Vec<Deed>) -> Result<Vec<Receipt>, Over> {
-        let mut receipts = Vec::new();
+    async fn act(&self, deeds: Vec<Deed>) -> Result<(), Over> {
         for deed in deeds {
-            match deed {
-                Deed::Trouble(machine, kind, why) => {
-                    self.floor.observer.trouble(&machine, kind, &why);
-                }
-                Deed::Deliver(_, signals) => receipts.push(self.deliver(signals).await?),
+            let signals = self.told(deed);
+            if !signals.is_empty() {
+                self.deliver(signals).await?;
             }
         }
-        Ok(receipts)
+        Ok(())
+    }
+
+    /// Counts what is a trouble; gives what is to be delivered.
+    fn told(&self, deed: Deed) -> Vec<Signal> {
+        match deed {
+            Deed::Deliver(signals) => signals,
+            Deed::Trouble(machine, kind, why) => {
+                self.floor.observer.trouble(&machine, kind, &why);
+                vec![]
+            }
+        }
     }
 
     async fn deliver(&self, signals: Vec<Signal>) -> Result<Receipt, Over> {

@@ -46,7 +46,7 @@ pub(super) enum Way {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Deed {
     /// Hand these over together.
-    Deliver(MachineName, Vec<Signal>),
+    Deliver(Vec<Signal>),
     /// Count this.
     Trouble(MachineName, Trouble, String),
 }
@@ -223,7 +223,7 @@ impl Member {
         });
         let mut deeds: Vec<Deed> = told.collect();
         if !said.is_empty() {
-            deeds.push(Deed::Deliver(self.machine.clone(), said));
+            deeds.push(Deed::Deliver(said));
         }
         deeds
     }
@@ -246,7 +246,7 @@ impl Member {
     fn lost(&mut self, presence: Presence, why: String, now: Moment) -> Deed {
         self.presence = presence;
         let lost = self.plain(Said::LinkLost { why }, now);
-        Deed::Deliver(self.machine.clone(), vec![lost])
+        Deed::Deliver(vec![lost])
     }
 
     /// When it counts as lost unless it is heard before.

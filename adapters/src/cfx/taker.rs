@@ -1,20 +1,21 @@
-//! One AMQP link on which machines send: each message is accepted once what follows from it is
-//! durable, and rejected when it can never be understood. Credit is what slows a sender down: none
-//! is granted while as many messages wait to be accepted.
+//! One AMQP link on which machines send: messages are accepted once what follows from them is
+//! durable, and rejected when they can never be understood. Credit is what slows a sender down:
+//! none is granted while as many messages wait to be accepted.
 //!
-//! What is under way when the gateway stops is left unsettled, so that the broker or the machine
-//! sends it again.
+//! Messages that have come already are heard and accepted together. What is under way when the
+//! gateway stops is left unsettled, so that the broker or the machine sends it again.
 
 use std::sync::Arc;
 
 use fe2o3_amqp::Receiver;
-use fe2o3_amqp::link::delivery::DeliveryInfo;
-use fe2o3_amqp::link::receiver::{CreditMode, ReceiverDisposer};
+use fe2o3_amqp::link::delivery::{Delivery, DeliveryInfo};
+use fe2o3_amqp::link::receiver::CreditMode;
 use fe2o3_amqp::link::{LinkStateError, RecvError};
 use fe2o3_amqp::types::definitions::{self, AmqpError, LinkError};
-use fe2o3_amqp::types::messaging::{Body, Message};
+use fe2o3_amqp::types::messaging::{Body, Properties};
 use fe2o3_amqp::types::primitives::Value;
-use tokio::sync::mpsc;
+use futures::future::{BoxFuture, FutureExt as _};
+use futures::stream::{FuturesOrdered, StreamExt as _};
 
 use super::access::FAREWELL;
 use super::desk::{Desk, Over};
@@ -26,7 +27,9 @@ use super::replies::{Replies, Unanswered};
 use crate::link::{Receipt, Trouble};
 
 /// Messages that a sender may have under way.
-pub(super) const CREDIT: u32 = 100;
+pub(super) const CREDIT: u32 = 500;
+/// Messages that are heard together.
+const TOGETHER: usize = 64;
 
 /// Why a link is heard no more.
 #[derive(Debug)]
@@ -45,9 +48,6 @@ impl From<Over> for Ended {
     }
 }
 
-/// A message that is accepted once these have answered.
-type Waiting = (DeliveryInfo, Vec<Receipt>);
-
 /// Hears a link until it ends.
 pub(super) async fn take(
     mut receiver: Receiver,
@@ -56,116 +56,164 @@ pub(super) async fn take(
     replies: Option<&Replies>,
 ) -> Ended {
     receiver.set_credit_mode(CreditMode::Manual);
-    let disposer = receiver.disposer();
-    let (finish, finished) = mpsc::channel(CREDIT as usize);
-    let reading = read(&mut receiver, desk, way, replies, finish);
-    let settling = settle(&disposer, finished);
-    tokio::pin!(reading, settling);
-    let mut all_settled = false;
-    let ended = loop {
-        tokio::select! {
-            biased;
-            failed = &mut settling, if !all_settled => match failed {
-                Some(ended) => return ended,
-                None => all_settled = true,
-            },
-            ended = &mut reading => break ended,
-        }
-    };
-    if matches!(ended, Ended::Over) && !all_settled {
+    let mut taker = Taker { receiver, desk, way, replies, waiting: Waiting::new(), under_way: 0 };
+    let ended = taker.hear().await;
+    if matches!(ended, Ended::Over) {
         // What is durable by then is accepted; the rest comes again.
-        let _ = tokio::time::timeout(FAREWELL, settling).await;
+        let _ = tokio::time::timeout(FAREWELL, taker.settle_all()).await;
     }
     ended
 }
 
-async fn read(
-    receiver: &mut Receiver,
-    desk: &Arc<Desk>,
+/// Messages that are accepted together, once what follows from them is durable.
+type Waiting = FuturesOrdered<BoxFuture<'static, Result<Vec<DeliveryInfo>, Over>>>;
+
+struct Taker<'a> {
+    receiver: Receiver,
+    desk: &'a Arc<Desk>,
     way: Way,
-    replies: Option<&Replies>,
-    finish: mpsc::Sender<Waiting>,
-) -> Ended {
-    loop {
+    replies: Option<&'a Replies>,
+    waiting: Waiting,
+    /// Messages in `waiting`.
+    under_way: usize,
+}
+
+/// Messages that came together.
+#[derive(Default)]
+struct Lot {
+    messages: Vec<DeliveryInfo>,
+    told: Vec<Envelope>,
+    /// What the last message asks, and how it wants to be answered.
+    asked: Option<(Envelope, Option<Properties>)>,
+}
+
+impl Taker<'_> {
+    async fn hear(&mut self) -> Ended {
+        loop {
+            if let Err(ended) = self.turn().await {
+                return ended;
+            }
+        }
+    }
+
+    /// Takes in what came, or accepts what became durable.
+    async fn turn(&mut self) -> Result<(), Ended> {
         // Only once all that was granted has come: RabbitMQ 3.10 forgets what is under way inside
         // it, and sends more than it may when more is granted before.
-        if receiver.credit() == 0
-            && let Err(error) = receiver.set_credit(CREDIT).await
-        {
-            return lost(RecvError::LinkStateError(error.into()), desk.endpoint.largest_message);
+        if self.receiver.credit() == 0 && self.under_way < CREDIT as usize {
+            let granted = self.receiver.set_credit(CREDIT).await;
+            granted.map_err(|error| self.lost(RecvError::LinkStateError(error.into())))?;
         }
-        let received = tokio::select! {
+        tokio::select! {
             biased;
-            () = desk.floor.stop.cancelled() => return Ended::Over,
-            received = receiver.recv::<Body<Value>>() => received,
-        };
-        let delivery = match received {
-            Ok(delivery) => delivery,
-            Err(RecvError::MessageDecode(error)) => {
-                let why = format!("a message that does not follow AMQP 1.0 ({})", error.source);
-                if let Err(lost) = reject(receiver, desk, error.info, (Trouble::Garbled, why)).await
-                {
-                    return lost;
-                }
-                continue;
+            () = self.desk.floor.stop.cancelled() => Err(Ended::Over),
+            durable = self.waiting.next(), if !self.waiting.is_empty() => match durable {
+                Some(lot) => self.settle(lot?).await,
+                None => Ok(()),
+            },
+            first = self.receiver.recv() => {
+                let mut lot = Lot::default();
+                let gathered = self.gather(first, &mut lot).await;
+                self.take_in(lot).await?;
+                gathered
             }
-            Err(error) => return lost(error, desk.endpoint.largest_message),
-        };
+        }
+    }
+
+    /// The first message, and those after it that are here already; a question is the last.
+    async fn gather(&mut self, first: Received, lot: &mut Lot) -> Result<(), Ended> {
+        let mut next = Some(first);
+        while let Some(received) = next {
+            match received {
+                Ok(delivery) => self.add(delivery, lot).await?,
+                Err(RecvError::MessageDecode(error)) => {
+                    let why = format!("a message that does not follow AMQP 1.0 ({})", error.source);
+                    self.reject(error.info, (Trouble::Garbled, why)).await?;
+                }
+                Err(error) => return Err(self.lost(error)),
+            }
+            let full = lot.messages.len() >= TOGETHER || lot.asked.is_some();
+            next = if full { None } else { self.receiver.recv().now_or_never() };
+        }
+        Ok(())
+    }
+
+    async fn add(&mut self, delivery: Delivery<Body<Value>>, lot: &mut Lot) -> Result<(), Ended> {
         let (info, message) = delivery.into_parts();
-        let receipts = match taken(message, desk, way, replies).await {
-            Ok(receipts) => receipts,
-            Err(Refused::Over) => return Ended::Over,
-            Err(Refused::For(garbled)) => {
-                if let Err(lost) = reject(receiver, desk, info, garbled).await {
-                    return lost;
-                }
-                continue;
-            }
+        let read =
+            bytes(message.body).and_then(|body| envelopes(&body, self.desk.endpoint.largest_text));
+        let envelopes = match read {
+            Ok(envelopes) => envelopes,
+            Err(garbled) => return self.reject(info, garbled).await,
         };
-        if finish.send((info, receipts)).await.is_err() {
-            return Ended::Lost(unsettled("nothing is accepted any more"));
+        let asks = |envelope: &Envelope| envelope.kind() == Some(Kind::Request);
+        let (asked, told): (Vec<_>, Vec<_>) = envelopes.into_iter().partition(asks);
+        lot.messages.push(info);
+        lot.told.extend(told);
+        lot.asked = asked.into_iter().next().map(|asked| (asked, message.properties));
+        Ok(())
+    }
+
+    /// What was told goes to the gateway, what was asked is answered.
+    async fn take_in(&mut self, mut lot: Lot) -> Result<(), Ended> {
+        let receipt = self.desk.hear(&lot.told, self.way).await?;
+        // A question to everybody through the broker has no answer: who wants ours asks us.
+        if let (Some(replies), Some((question, properties))) = (self.replies, &lot.asked) {
+            match replies.answer(self.desk, question, properties.as_ref()).await {
+                Ok(()) => {}
+                Err(Unanswered::Over) => return Err(Ended::Over),
+                Err(Unanswered::For(garbled)) => {
+                    if let Some(info) = lot.messages.pop() {
+                        self.reject(info, garbled).await?;
+                    }
+                }
+            }
         }
-    }
-}
-
-/// Why a message is not taken.
-enum Refused {
-    Over,
-    For(Garbled),
-}
-
-impl From<Over> for Refused {
-    fn from(Over: Over) -> Self {
-        Self::Over
-    }
-}
-
-impl From<Unanswered> for Refused {
-    fn from(unanswered: Unanswered) -> Self {
-        match unanswered {
-            Unanswered::Over => Self::Over,
-            Unanswered::For(garbled) => Self::For(garbled),
+        if !lot.messages.is_empty() {
+            self.under_way += lot.messages.len();
+            self.waiting.push_back(durable(lot.messages, receipt).boxed());
         }
+        Ok(())
+    }
+
+    async fn settle(&mut self, lot: Vec<DeliveryInfo>) -> Result<(), Ended> {
+        self.under_way -= lot.len();
+        let accepted = self.receiver.accept_all(lot).await;
+        accepted.map_err(|error| {
+            let why = format!("a message could not be accepted, and will come again ({error})");
+            Ended::Lost((Trouble::Broken, why))
+        })
+    }
+
+    async fn settle_all(&mut self) {
+        while let Some(Ok(lot)) = self.waiting.next().await
+            && self.settle(lot).await.is_ok()
+        {}
+    }
+
+    /// It could never be understood: kept, it would come again for ever.
+    async fn reject(&mut self, info: DeliveryInfo, (kind, why): Garbled) -> Result<(), Ended> {
+        let error = definitions::Error::new(AmqpError::DecodeError, why.clone(), None);
+        self.desk.trouble(kind, format!("a message was rejected: {why}")).await;
+        let rejected = self.receiver.reject(info, error).await;
+        rejected.map_err(|error| Ended::Lost((Trouble::Broken, error.to_string())))
+    }
+
+    fn lost(&self, error: RecvError) -> Ended {
+        lost(error, self.desk.endpoint.largest_message)
     }
 }
 
-/// Takes a message in: what it says goes to the gateway, what it asks is answered.
-async fn taken(
-    message: Message<Body<Value>>,
-    desk: &Arc<Desk>,
-    way: Way,
-    replies: Option<&Replies>,
-) -> Result<Vec<Receipt>, Refused> {
-    let body = bytes(message.body).map_err(Refused::For)?;
-    let envelopes = envelopes(&body, desk.endpoint.largest_text).map_err(Refused::For)?;
-    let asks = |envelope: &Envelope| envelope.kind() == Some(Kind::Request);
-    let (questions, told): (Vec<_>, Vec<_>) = envelopes.into_iter().partition(asks);
-    let receipts = desk.hear(&told, way).await?;
-    // A question to everybody through the broker has no answer: who wants ours asks us.
-    if let (Some(replies), Some(question)) = (replies, questions.first()) {
-        replies.answer(desk, question, message.properties.as_ref()).await?;
+type Received = Result<Delivery<Body<Value>>, RecvError>;
+
+async fn durable(
+    messages: Vec<DeliveryInfo>,
+    receipt: Option<Receipt>,
+) -> Result<Vec<DeliveryInfo>, Over> {
+    if let Some(receipt) = receipt {
+        receipt.durable().await.map_err(|_| Over)?;
     }
-    Ok(receipts)
+    Ok(messages)
 }
 
 /// The bytes of a body: in data sections, or since version 1.2 no longer in a value.
@@ -190,42 +238,6 @@ fn bytes(body: Body<Value>) -> Result<Vec<u8>, Garbled> {
             Err((Trouble::Unreadable, why.to_owned()))
         }
     }
-}
-
-/// It could never be understood: kept, it would come again for ever.
-async fn reject(
-    receiver: &Receiver,
-    desk: &Desk,
-    info: DeliveryInfo,
-    (kind, why): Garbled,
-) -> Result<(), Ended> {
-    let error = definitions::Error::new(AmqpError::DecodeError, why.clone(), None);
-    desk.trouble(kind, format!("a message was rejected: {why}")).await;
-    let rejected = receiver.reject(info, error).await;
-    rejected.map_err(|error| Ended::Lost((Trouble::Broken, error.to_string())))
-}
-
-/// Accepts messages in the order of their arrival. None when all are.
-async fn settle(
-    disposer: &ReceiverDisposer,
-    mut finished: mpsc::Receiver<Waiting>,
-) -> Option<Ended> {
-    while let Some((info, receipts)) = finished.recv().await {
-        for receipt in receipts {
-            if receipt.durable().await.is_err() {
-                return Some(Ended::Over);
-            }
-        }
-        if let Err(error) = disposer.accept(info).await {
-            return Some(Ended::Lost(unsettled(&error.to_string())));
-        }
-    }
-    None
-}
-
-fn unsettled(why: &str) -> Garbled {
-    let why = format!("a message could not be accepted, and will come again ({why})");
-    (Trouble::Broken, why)
 }
 
 fn lost(error: RecvError, largest: usize) -> Ended {

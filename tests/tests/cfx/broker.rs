@@ -3,6 +3,7 @@
 use serde_json::json;
 use stencilward_tests::child::Signal;
 use stencilward_tests::free_port::free_port;
+use stencilward_tests::http;
 use stencilward_tests::peer::Peer;
 use stencilward_tests::rabbitmq::{QUEUE, RabbitMq, USER};
 use stencilward_tests::wait::eventually;
@@ -12,6 +13,9 @@ use crate::plant::{LIMIT, Plant, STORY, WASHED, envelopes, send_all, story};
 
 /// Where machines publish.
 const EXCHANGE: &str = "/exchange/cfx/line";
+
+/// Messages that wait while the gateway is away: many times what a link grants at once.
+const BACKLOG: u64 = 5_000;
 
 /// A gateway that reads this queue there as this user.
 fn reading(port: u16, queue: &str, user: &str) -> Plant {
@@ -79,6 +83,26 @@ async fn neither_a_killed_gateway_nor_a_broker_that_restarts_loses_or_doubles_a_
     peer.ask(burst(601, 100), "burst", LIMIT).await;
     plant.strokes("ST-1", 700).await;
     plant.link("printer-1", "up").await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_backlog_of_many_times_the_credit_is_read_over_one_link() {
+    let Some((_broker, mut plant, mut peer)) = brokered().await else { return };
+    seat(&mut peer, EXCHANGE).await;
+    plant.link("printer-1", "up").await;
+    plant.gateway.stop();
+    let burst = json!({
+        "do": "burst", "target": EXCHANGE, "source": "Invented.Printer.SN1", "from": 1,
+        "count": BACKLOG,
+    });
+    peer.ask(burst, "burst", LIMIT).await;
+    plant.again();
+    plant.strokes("ST-1", BACKLOG).await;
+    let metrics = http::get(plant.address, "/metrics").await.unwrap().body;
+    let troubles = "stencilward_link_troubles_total{";
+    let told: Vec<_> = metrics.lines().filter(|line| line.starts_with(troubles)).collect();
+    assert!(!told.is_empty());
+    assert!(told.iter().all(|line| line.ends_with(" 0")), "the link did not hold: {told:?}");
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
