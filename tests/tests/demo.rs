@@ -30,6 +30,7 @@ async fn the_demo_plays_to_its_end_without_a_difference() {
         "its counter wrapped",
         "ST-101 is washed",
         "ST-101 is stored in A1",
+        "ST-301 is washed",
         "ST-201 is now reorder",
         "ST-201 is now stopped",
         "refused print ST-201: at the end of its life",
@@ -54,6 +55,8 @@ fn check_metrics(metrics: &str) {
         "stencilward_decisions_total{outcome=\"permitted\",reason=\"none\",rule=\"print\"} ",
         "stencilward_unattributed_strokes{machine=\"printer-1\"} 0",
         "stencilward_machine_up{machine=\"washer-1\"} 1",
+        "stencilward_machine_up{machine=\"printer-3\"} 1",
+        "stencilward_machine_up{machine=\"washer-2\"} 1",
     ] {
         assert!(metrics.contains(part), "no {part:?} in:\n{metrics}");
     }

@@ -13,6 +13,7 @@ use fe2o3_amqp::{Connection, Session};
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
 use tokio_rustls::TlsConnector;
+use tokio_util::sync::DropGuard;
 
 use super::guard::Guarded;
 use super::json::Garbled;
@@ -36,10 +37,11 @@ pub(super) trait Stream: AsyncRead + AsyncWrite + Debug + Send + Unpin {}
 
 impl<T: AsyncRead + AsyncWrite + Debug + Send + Unpin> Stream for T {}
 
-/// A connection with one session.
+/// A connection with one session. Nothing of it is left once it is dropped.
 pub(super) struct Open {
     pub(super) connection: ConnectionHandle<()>,
     pub(super) session: SessionHandle<()>,
+    pub(super) cut: DropGuard,
 }
 
 /// Connects to a broker as this endpoint.
@@ -53,24 +55,35 @@ pub(super) async fn open(at: &AtBroker, endpoint: &Endpoint) -> Result<Open, Gar
         },
     };
     let stream = within("to be reached", way(&at.address, at.tls.as_ref())).await??;
+    enter(stream, at, profile, endpoint).await
+}
+
+/// Opens a connection on a way that is there.
+pub(super) async fn enter(
+    stream: Box<dyn Stream>,
+    at: &AtBroker,
+    profile: SaslProfile,
+    endpoint: &Endpoint,
+) -> Result<Open, Garbled> {
     let idle = u32::try_from(endpoint.idle_time_out.0.as_millis()).unwrap_or(u32::MAX);
     let hostname = match &at.virtual_host {
         Some(host) => format!("vhost:{host}"),
         None => host_and_port(&at.address).map(|(host, _)| host).unwrap_or_default(),
     };
+    let (stream, cut) = Guarded::new(stream);
     let opening = Connection::builder()
         .container_id(endpoint.handle.as_str())
         .hostname(hostname.as_str())
         .max_frame_size(FRAME)
         .idle_time_out(idle)
         .sasl_profile(profile)
-        .open_with_stream(Guarded::new(stream));
+        .open_with_stream(stream);
     let mut connection = within("the opening of a connection", opening).await?.map_err(told)?;
     let session = within("the beginning of a session", Session::begin(&mut connection)).await?;
     let session = session.map_err(|error| {
         (Trouble::Refused, format!("the broker begins no session ({error}): see its log"))
     })?;
-    Ok(Open { connection, session })
+    Ok(Open { connection, session, cut })
 }
 
 /// Waits for a step, and not for ever.

@@ -20,6 +20,11 @@ use super::taker::{Ended, in_words, take};
 use crate::link::{BackOff, Trouble};
 use crate::mqtt::STEADY;
 
+/// Larger than any message that a broker keeps, in bytes (RabbitMQ's own limit is 128 MiB unless it
+/// is raised). A message that is too large for us must come all the same: only then can it be
+/// rejected, and it would hold up all others for ever.
+const LARGEST: u64 = 128 << 20;
+
 /// Reads the broker's queues until the order to stop.
 pub(super) async fn run(desk: Arc<Desk>, at: AtBroker) {
     let mut back_off = BackOff::for_machines();
@@ -58,11 +63,10 @@ async fn connect(desk: &Desk, at: &AtBroker) -> Result<(Open, Vec<Receiver>), Ga
     let mut open = open(at, &desk.endpoint).await?;
     let mut receivers = Vec::new();
     for (index, address) in at.sources.iter().enumerate() {
-        let largest = u64::try_from(desk.endpoint.largest_message).unwrap_or(u64::MAX);
         let attaching = Receiver::builder()
             .name(format!("{}-{index}", desk.endpoint.handle))
             .source(Source::builder().address(address.as_str()).build())
-            .max_message_size(largest)
+            .max_message_size(LARGEST)
             .credit_mode(CreditMode::Manual)
             .attach(&mut open.session);
         let attached = within("to the reading of a queue", attaching).await?;
@@ -84,7 +88,7 @@ fn refused(address: &str, error: &ReceiverAttachError) -> Garbled {
 }
 
 async fn listen(desk: &Arc<Desk>, at: &AtBroker, open: Open, receivers: Vec<Receiver>) -> Ended {
-    let Open { mut connection, mut session } = open;
+    let Open { mut connection, mut session, cut } = open;
     let way = Way::Broker { keeps: at.keeps_messages };
     let takers = receivers.into_iter().map(|receiver| take(receiver, desk, way, None));
     let mut takers: FuturesUnordered<_> = takers.collect();
@@ -112,5 +116,6 @@ async fn listen(desk: &Arc<Desk>, at: &AtBroker, open: Open, receivers: Vec<Rece
     };
     // What was accepted leaves before the connection does.
     let _ = timeout(FAREWELL, leaving).await;
+    drop(cut);
     ended
 }

@@ -5,6 +5,8 @@
 
 mod door;
 mod links;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -13,6 +15,7 @@ use fe2o3_amqp::acceptor::{ConnectionAcceptor, ListenerConnectionHandle, Session
 use tokio::net::{TcpListener, TcpStream};
 use tokio::task::JoinSet;
 use tokio::time::timeout;
+use tokio_util::sync::DropGuard;
 
 use super::access::{FAREWELL, FRAME, Stream, within};
 use super::desk::Desk;
@@ -86,11 +89,15 @@ async fn serve(desk: &Arc<Desk>, listen: &Listen, listener: TcpListener) {
 async fn connection(desk: Arc<Desk>, listen: Listen, stream: TcpStream, number: u64) {
     let peer = stream.peer_addr().map_or_else(|_| "somebody".to_owned(), |peer| peer.to_string());
     let stop = desk.floor.stop.clone();
-    let opened = Box::pin(stop.run_until_cancelled(open(&desk, &listen, stream))).await;
+    let opening = async {
+        let stream = way(&listen, stream).await?;
+        open(&desk, &listen, stream).await
+    };
+    let opened = Box::pin(stop.run_until_cancelled(opening)).await;
     let ended = match opened {
         None => return,
         Some(Err(garbled)) => Some(garbled),
-        Some(Ok(connection)) => {
+        Some(Ok((connection, _cut))) => {
             let ended = hear(&desk, connection, &listen, number).await;
             // Its machines are gone with it; where the gateway stops nobody wants to know.
             let _ = desk.connection_ended(number).await;
@@ -102,19 +109,24 @@ async fn connection(desk: Arc<Desk>, listen: Listen, stream: TcpStream, number: 
     }
 }
 
+async fn way(listen: &Listen, stream: TcpStream) -> Result<Box<dyn Stream>, Garbled> {
+    let broken = |error: std::io::Error| (Trouble::Broken, error.to_string());
+    stream.set_nodelay(true).map_err(broken)?;
+    Ok(match listen.tls.clone() {
+        None => Box::new(stream),
+        Some(tls) => within("the securing of the connection", door::secure(tls, stream)).await??,
+    })
+}
+
 async fn open(
     desk: &Desk,
     listen: &Listen,
-    stream: TcpStream,
-) -> Result<ListenerConnectionHandle, Garbled> {
-    let broken = |error: std::io::Error| (Trouble::Broken, error.to_string());
-    stream.set_nodelay(true).map_err(broken)?;
-    let stream: Box<dyn Stream> = match listen.tls.clone() {
-        None => Box::new(stream),
-        Some(tls) => within("the securing of the connection", door::secure(tls, stream)).await??,
-    };
+    stream: Box<dyn Stream>,
+) -> Result<(ListenerConnectionHandle, DropGuard), Garbled> {
     let door = Door::of(listen).map_err(|why| (Trouble::Refused, why))?;
-    let idle = u32::try_from(desk.endpoint.idle_time_out.0.as_millis()).unwrap_or(u32::MAX);
+    // The machine is told half of it, and waited for three quarters: see the guard.
+    let told = desk.endpoint.idle_time_out.0 / 2;
+    let idle = u32::try_from(told.as_millis()).unwrap_or(u32::MAX);
     let acceptor = ConnectionAcceptor::builder()
         .container_id(desk.endpoint.handle.as_str())
         .max_frame_size(FRAME)
@@ -122,9 +134,10 @@ async fn open(
         .idle_time_out(idle)
         .sasl_acceptor(door)
         .build();
+    let (stream, cut) = Guarded::new(stream);
     let accepted =
-        within("the opening of a connection", acceptor.accept(Guarded::new(stream))).await?;
-    accepted.map_err(|error| {
+        within("the opening of a connection", acceptor.accept(stream.patient(told / 2))).await?;
+    accepted.map(|connection| (connection, cut)).map_err(|error| {
         let why = format!(
             "it was not let in ({error}): it must speak AMQP 1.0 with SASL, PLAIN where the \
              settings name a user, else ANONYMOUS"

@@ -140,8 +140,9 @@ impl Taker<'_> {
 
     async fn add(&mut self, delivery: Delivery<Body<Value>>, lot: &mut Lot) -> Result<(), Ended> {
         let (info, message) = delivery.into_parts();
-        let read =
-            bytes(message.body).and_then(|body| envelopes(&body, self.desk.endpoint.largest_text));
+        let read = bytes(message.body)
+            .and_then(|body| self.bounded(body))
+            .and_then(|body| envelopes(&body, self.desk.endpoint.largest_text));
         let envelopes = match read {
             Ok(envelopes) => envelopes,
             Err(garbled) => return self.reject(info, garbled).await,
@@ -199,6 +200,14 @@ impl Taker<'_> {
         rejected.map_err(|error| Ended::Lost((Trouble::Broken, error.to_string())))
     }
 
+    fn bounded(&self, body: Vec<u8>) -> Result<Vec<u8>, Garbled> {
+        let largest = self.desk.endpoint.largest_message;
+        if body.len() <= largest {
+            return Ok(body);
+        }
+        Err((Trouble::TooLarge, too_large(body.len() as u64, largest)))
+    }
+
     fn lost(&self, error: RecvError) -> Ended {
         lost(error, self.desk.endpoint.largest_message)
     }
@@ -253,11 +262,7 @@ fn lost(error: RecvError, largest: usize) -> Ended {
             Ended::Lost((Trouble::Refused, why))
         }
         RecvError::MessageSizeExceeded(exceeded) => {
-            let why = format!(
-                "a message of {} bytes or more is larger than largest-message ({largest}): raise \
-                 it, or let the machine send less at once",
-                exceeded.size
-            );
+            let why = too_large(exceeded.size, largest);
             Ended::Lost((Trouble::TooLarge, why))
         }
         RecvError::LinkStateError(_) => Ended::Lost((
@@ -270,6 +275,13 @@ fn lost(error: RecvError, largest: usize) -> Ended {
             Ended::Lost((Trouble::Garbled, why))
         }
     }
+}
+
+fn too_large(bytes: u64, largest: usize) -> String {
+    format!(
+        "a message of {bytes} bytes or more is larger than largest-message ({largest}): raise it, \
+         or let the machine send less at once"
+    )
 }
 
 /// An error of the other side, as it words it.

@@ -176,10 +176,15 @@ fn what_is_no_envelope_is_told_of_and_changes_nothing() {
     assert!(zeros.len() < 1_000, "a small body that becomes a large one");
     let mut cut = gzip(br#"{"MessageName":"CFX.Heartbeat","Source":"Invented.Printer.SN1"}"#);
     cut.truncate(30);
+    let latin_1 = b"{\"MessageName\":\"CFX.Heartbeat\",\"Source\":\"Invented.W\xe4scher.SN1\"}";
+    let wide = r#"{"MessageName":"CFX.Heartbeat","Source":"Invented.Printer.SN1"}"#.encode_utf16();
+    let wide: Vec<u8> = wide.flat_map(u16::to_le_bytes).collect();
     let many = format!("[{}{{}}]", "{},".repeat(1_000));
     for (body, kind, word) in [
         (b"".as_slice(), Trouble::Unreadable, "no JSON"),
         (b"\xff\xfe", Trouble::Unreadable, "UTF-8"),
+        (latin_1.as_slice(), Trouble::Unreadable, "UTF-8"),
+        (&wide, Trouble::Unreadable, "UTF-8"),
         (b"7", Trouble::Unreadable, "object"),
         (b"{}", Trouble::Missing, "MessageName"),
         (br#"{"MessageName":"CFX.Heartbeat"}"#, Trouble::Missing, "Source"),

@@ -18,6 +18,7 @@ use super::messages::{Packed, printed, seated};
 /// Messages that the broker need not have confirmed yet.
 const UNDER_WAY: usize = 500;
 const PATIENCE: Duration = Duration::from_secs(60);
+const FAREWELL: Duration = Duration::from_secs(2);
 
 pub(crate) struct Backlog {
     port: u16,
@@ -90,8 +91,11 @@ async fn next<F: Future>(under_way: &mut FuturesUnordered<F>) {
     timeout(PATIENCE, under_way.next()).await.unwrap().unwrap();
 }
 
-/// This broker answers no orderly end of a link.
+/// This broker answers no orderly end of a link, and sometimes no other.
 pub(crate) async fn leave(mut open: Open) {
-    let _ = open.session.end().await;
-    let _ = open.connection.close().await;
+    let leaving = async {
+        let _ = open.session.end().await;
+        let _ = open.connection.close().await;
+    };
+    let _ = timeout(FAREWELL, leaving).await;
 }

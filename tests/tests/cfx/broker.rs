@@ -43,9 +43,11 @@ async fn every_message_through_a_broker_leads_to_its_events() {
     plant.strokes("ST-1", 2).await;
     plant.strokes("ST-2", 3).await;
     plant.link("printer-1", "down").await;
-    // What cannot be understood is thrown away and does not come again.
-    let raw = json!({ "do": "raw", "target": EXCHANGE, "size": 10 });
-    peer.ask(raw, "sent", LIMIT).await;
+    // What cannot be understood or is too large is thrown away and does not come again.
+    for size in [10, 10 << 20] {
+        let raw = json!({ "do": "raw", "target": EXCHANGE, "size": size });
+        peer.ask(raw, "sent", LIMIT).await;
+    }
     send_all(&mut peer, EXCHANGE, json!({ "section": "value" })).await;
     seat(&mut peer, EXCHANGE).await;
     let events = plant.events().await;

@@ -18,6 +18,8 @@ const TRANSFER: [&[u8]; 2] = [b"\x00\x53\x14", b"\x00\x80\x00\x00\x00\x00\x00\x0
 pub(super) struct Frames {
     /// Messages of which more is to come, by channel and link.
     messages: BTreeMap<([u8; 2], u32), Values>,
+    /// True once a frame came that is no longer about who is let in.
+    pub(super) opened: bool,
 }
 
 impl Frames {
@@ -37,6 +39,7 @@ impl Frames {
 
     fn frame(&mut self, frame: &[u8]) -> Result<(), Wrong> {
         let head = usize::from(frame[4]) * 4;
+        self.opened |= frame[5] == 0;
         if head < 8 {
             return Err(Wrong("are in no frame"));
         }

@@ -31,11 +31,13 @@ const TOTAL_AT_FIRST: u64 = 65_500;
 /// Strokes the manager allows the worn stencil.
 const CONCESSION: u64 = 25;
 
-/// The people of both lines, and the machines they work with.
+/// The people of all lines, and the machines they work with.
 pub(super) struct People {
     printer_1: Printer,
     printer_2: Printer,
-    washer: Washer,
+    printer_3: Printer,
+    washer_1: Washer,
+    washer_2: Washer,
     rack: Rack,
     desk: Desk,
     narrator: Narrator,
@@ -58,25 +60,17 @@ impl People {
     ) -> anyhow::Result<Self> {
         let lock = OutputName::new("print-lock")?;
         let tally = || plant.tally.clone();
+        let printer = |name, counting, total| {
+            Printer::new(plant.machine(name)?, &lock, counting, CYCLE, total, tally())
+                .with_context(|| format!("{name} of the demo"))
+        };
         let total = Counting::Total { counter: CounterName::new("strokes")?, width: Width::Bits16 };
         Ok(Self {
-            printer_1: Printer::new(
-                plant.machine("printer-1")?,
-                &lock,
-                total,
-                CYCLE,
-                TOTAL_AT_FIRST,
-                tally(),
-            )?,
-            printer_2: Printer::new(
-                plant.machine("printer-2")?,
-                &lock,
-                Counting::Each,
-                CYCLE,
-                0,
-                tally(),
-            )?,
-            washer: Washer::new(plant.machine("washer-1")?, WASH, tally()),
+            printer_1: printer("printer-1", total, TOTAL_AT_FIRST)?,
+            printer_2: printer("printer-2", Counting::Each, 0)?,
+            printer_3: printer("printer-3", Counting::Each, 0)?,
+            washer_1: Washer::new(plant.machine("washer-1")?, WASH, tally()),
+            washer_2: Washer::new(plant.machine("washer-2")?, WASH, tally()),
             rack: Rack::new(plant.machine("rack-1")?, &OutputName::new("door")?, tally())?,
             desk,
             narrator,
@@ -90,9 +84,9 @@ impl People {
         Ok(())
     }
 
-    /// Plays both lines.
+    /// Plays all lines.
     pub(super) async fn play(&self) -> anyhow::Result<()> {
-        tokio::try_join!(self.first_line(), self.second_line())?;
+        tokio::try_join!(self.first_line(), self.second_line(), self.third_line())?;
         Ok(())
     }
 
@@ -116,7 +110,7 @@ impl People {
                     self.say("line-1", &format!("somebody puts {} back unwashed", stencil.code));
                     self.rack.store(&stencil.code, &stencil.slot).await?;
                 }
-                self.wash_and_store(stencil).await?;
+                self.wash_and_store(&self.washer_1, stencil).await?;
             }
         }
         Ok(())
@@ -131,7 +125,7 @@ impl People {
         let mut granted = false;
         while self.open_for_work() {
             if self.print_once(&self.printer_2, &worn, 50).await? {
-                self.wash_and_store(&worn).await?;
+                self.wash_and_store(&self.washer_1, &worn).await?;
             } else if granted || !self.open_for_work() {
                 break;
             } else {
@@ -140,7 +134,24 @@ impl People {
         }
         self.say("line-2", &format!("goes on with {}", successor.code));
         while self.open_for_work() && self.print_once(&self.printer_2, &successor, 30).await? {
-            self.wash_and_store(&successor).await?;
+            self.wash_and_store(&self.washer_1, &successor).await?;
+        }
+        Ok(())
+    }
+
+    /// The quiet line: both sides of one product in turn.
+    async fn third_line(&self) -> anyhow::Result<()> {
+        let kept = [kept("ST-301", "C1")?, kept("ST-302", "C2")?];
+        for stencil in &kept {
+            self.store(stencil).await?;
+        }
+        while self.open_for_work() {
+            for stencil in &kept {
+                if !self.print_once(&self.printer_3, stencil, 30).await? {
+                    return Ok(());
+                }
+                self.wash_and_store(&self.washer_2, stencil).await?;
+            }
         }
         Ok(())
     }
@@ -169,8 +180,8 @@ impl People {
         Ok(true)
     }
 
-    async fn wash_and_store(&self, stencil: &Kept) -> anyhow::Result<()> {
-        self.washer.wash(&stencil.code, WashOutcome::Passed).await?;
+    async fn wash_and_store(&self, washer: &Washer, stencil: &Kept) -> anyhow::Result<()> {
+        washer.wash(&stencil.code, WashOutcome::Passed).await?;
         sleep(WALK).await;
         self.store(stencil).await
     }
