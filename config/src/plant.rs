@@ -32,6 +32,7 @@ impl Configuration {
             machines: self.machines.iter().filter_map(MachineSettings::spec).collect(),
             stencils: self.stencils.iter().filter_map(|s| s.listed(lead_days)).collect(),
             trial: self.trial(),
+            timed: self.timed(),
             digest: self.digest.clone(),
         };
         self.settle_counting(&mut plant);
@@ -41,6 +42,13 @@ impl Configuration {
     fn trial(&self) -> BTreeSet<MachineName> {
         let on_trial = self.machines.iter().filter(|machine| machine.trial);
         on_trial.filter_map(|machine| MachineName::new(&machine.name).ok()).collect()
+    }
+
+    /// The machines whose protocol has the time of the event in each message, and the messages in
+    /// order (IPC-2591, CFX: `TimeStamp` of the envelope).
+    fn timed(&self) -> BTreeSet<MachineName> {
+        let timed = self.machines.iter().filter(|machine| machine.cfx.is_some());
+        timed.filter_map(|machine| MachineName::new(&machine.name).ok()).collect()
     }
 
     /// In a line, what it describes.
@@ -95,6 +103,7 @@ impl PolicySettings {
                 .trusted_outage
                 .map_or(default.trusted_outage, |span| span.0),
             seat_wait: self.counting.seat_wait.map_or(default.seat_wait, |span| span.0),
+            late_after: self.counting.late_after.map_or(default.late_after, |span| span.0),
             product_wear: BTreeMap::new(),
             tolerance: self.counting.tolerance.tolerance(),
             orders_known: self.orders.must_be_known,

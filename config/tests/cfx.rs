@@ -103,3 +103,10 @@ fn on_trial_nothing_is_answered() {
     let tried = format!("{:?}", wire(&text, "CFX endpoint floor"));
     assert!(tried.contains("tool_check: None") && !tried.contains("next"), "{tried}");
 }
+
+#[test]
+fn machines_on_cfx_tell_when_something_happened() {
+    let plant = stencilward_config::parse("plant.yaml", PLANT).unwrap().plant();
+    let timed: Vec<String> = plant.timed.iter().map(ToString::to_string).collect();
+    assert_eq!(timed, ["printer-1", "washer-1"]);
+}

@@ -101,6 +101,9 @@ pub struct CountingSettings {
     pub trusted_outage: Option<Span>,
     /// How long to wait after a broken link for the machine to name its stencil: 10s unless set.
     pub seat_wait: Option<Span>,
+    /// A message that comes longer after what it tells of counts from then, where its protocol has
+    /// the time of the event (CFX) and the machine's clock is known: 1min unless set.
+    pub late_after: Option<Span>,
     /// How far two bases of one run may lie apart before that is a finding.
     pub tolerance: ToleranceSettings,
 }

@@ -88,12 +88,7 @@ impl Decision {
     /// Its reasons as programs and people are told them.
     #[must_use]
     pub fn told_reasons(&self) -> Vec<ToldReason> {
-        let told = |cause: &Cause| ToldReason {
-            code: cause.reason.code(),
-            sentence: cause.reason.to_string(),
-            because: cause.because,
-        };
-        self.reasons.iter().map(told).collect()
+        told(&self.reasons)
     }
 
     /// `permitted` or `refused`.
@@ -101,6 +96,17 @@ impl Decision {
     pub fn outcome(&self) -> &'static str {
         if self.permitted() { "permitted" } else { "refused" }
     }
+}
+
+/// Reasons as programs and people are told them.
+#[must_use]
+pub fn told(reasons: &[Cause]) -> Vec<ToldReason> {
+    let told = |cause: &Cause| ToldReason {
+        code: cause.reason.code(),
+        sentence: cause.reason.to_string(),
+        because: cause.because,
+    };
+    reasons.iter().map(told).collect()
 }
 
 impl fmt::Display for Decision {

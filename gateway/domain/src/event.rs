@@ -1,9 +1,11 @@
 //! Facts: decided, durable, never edited.
 
 mod configured;
+mod doubted;
 mod kinds;
 mod numbered;
 mod stream;
+mod unmatched;
 mod why;
 
 use std::fmt;
@@ -16,9 +18,11 @@ use crate::time::Timestamp;
 use crate::wear::WearLimits;
 
 pub use configured::Configured;
+pub use doubted::{ClockDoubted, ClockWrong, DecisionDoubted};
 pub use kinds::Event;
 pub use numbered::MessageNumbered;
 pub use stream::Stream;
+pub use unmatched::WashUnmatched;
 pub use why::{LikelyCause, WhyUnattributed};
 
 /// An event's place in the ledger's total order, from 1.
@@ -42,6 +46,9 @@ pub struct Fact {
     /// The machine's own time, if it gave one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub machine_time: Option<Timestamp>,
+    /// When it happened, by the gateway's clock, where that is known and it was told late.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub happened: Option<Timestamp>,
     /// `machine/identity` of the message it came from: a second one is a repeat.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
@@ -51,6 +58,14 @@ pub struct Fact {
     /// What happened.
     #[serde(flatten)]
     pub event: Event,
+}
+
+impl Fact {
+    /// When it happened, as far as anybody knows: when it was decided, unless it was told late.
+    #[must_use]
+    pub fn time(&self) -> Timestamp {
+        self.happened.unwrap_or(self.at)
+    }
 }
 
 /// A fact in its place in the ledger.

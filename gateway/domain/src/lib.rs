@@ -4,12 +4,14 @@
 //! clock, opens a file or a socket: time comes in as a value. A test in `tests/` fails when
 //! this crate gains a dependency that could.
 
+pub mod clock;
 pub mod counter;
 pub mod decision;
 pub mod event;
 pub mod machine;
 pub mod names;
 pub mod outputs;
+pub mod past;
 pub mod place;
 pub mod plant;
 pub mod reason;

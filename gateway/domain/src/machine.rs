@@ -3,10 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 
+use crate::clock::Clock;
 use crate::counter::Known;
 use crate::decision::{Decision, Rule};
 use crate::event::{Advance, Basis, Event, Noted, Position, Recorded};
 use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
+use crate::past::Seats;
 use crate::reason::Reason;
 use crate::run::Run;
 use crate::signal::{MachineState, OrderSpec, Width};
@@ -195,6 +197,10 @@ pub struct Machine {
     pub seen: Seen,
     /// The last number of each of its sequences.
     pub numbers: BTreeMap<String, u64>,
+    /// What was in it before, where late messages are told apart.
+    pub seats: Option<Seats>,
+    /// Its clock, where its messages tell when something happened.
+    pub clock: Clock,
 }
 
 impl Machine {
@@ -252,20 +258,22 @@ impl Machine {
                 self.mark_gap(*unseen);
             }
             Event::Removed { unseen, .. } => {
-                self.seat = None;
+                if self.changes(None, recorded) {
+                    self.seat = None;
+                    self.new_run_without_order(recorded.fact.time());
+                }
                 self.mark_gap(*unseen);
-                self.new_run_without_order(recorded.fact.at);
             }
             Event::OrderStarted { spec, .. } => {
                 let goes_on = self.works_on(&spec.order);
                 self.order = Some(spec.clone());
                 if !goes_on {
-                    self.new_run(recorded.fact.at);
+                    self.new_run(recorded.fact.time());
                 }
             }
             Event::OrderFinished { order, .. } if self.works_on(order) => {
                 self.order = None;
-                self.new_run(recorded.fact.at);
+                self.new_run(recorded.fact.time());
             }
             _ => {}
         }
@@ -301,11 +309,35 @@ impl Machine {
     }
 
     fn seat(&mut self, code: &StencilCode, recorded: &Recorded) {
-        let (since, because) = (recorded.fact.at, recorded.position);
-        self.seat = Some(Seat { code: code.clone(), since, because });
-        self.new_run_without_order(since);
+        if self.changes(Some(code), recorded) {
+            let (since, because) = (recorded.fact.time(), recorded.position);
+            self.seat = Some(Seat { code: code.clone(), since, because });
+            self.new_run_without_order(since);
+        }
         for counter in self.counters.values_mut() {
             counter.candidates.insert(code.clone());
+        }
+    }
+
+    /// Remembers what is in it. False when it is told late and has changed since.
+    fn changes(&mut self, code: Option<&StencilCode>, recorded: &Recorded) -> bool {
+        let Some(seats) = &mut self.seats else { return true };
+        match recorded.fact.happened {
+            Some(then) => seats.change_late(then, code.cloned()),
+            None => {
+                seats.change(recorded.fact.at, code.cloned());
+                true
+            }
+        }
+    }
+
+    /// Remembers from now on what is in it.
+    pub fn remember_seats(&mut self, now: Timestamp) {
+        let seat = self.seat.as_ref();
+        let since = seat.map_or(now, |seat| seat.since);
+        let seats = self.seats.get_or_insert_default();
+        if seats.latest().is_none() {
+            seats.change(since, seat.map(|seat| seat.code.clone()));
         }
     }
 

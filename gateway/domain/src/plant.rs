@@ -166,6 +166,8 @@ pub struct Policy {
     pub tolerance: Tolerance,
     /// True when a stencil is only taken for an order that is known.
     pub orders_known: bool,
+    /// A message that comes longer after what it tells of is late: it counts from then.
+    pub late_after: Duration,
 }
 
 /// Limits on a stencil's tension.
@@ -194,6 +196,7 @@ impl Default for Policy {
             seat_wait: Duration::from_secs(10),
             tolerance: Tolerance::default(),
             orders_known: false,
+            late_after: Duration::from_secs(60),
         }
     }
 }
@@ -219,6 +222,9 @@ pub struct Plant {
     pub stencils: BTreeMap<StencilCode, Listed>,
     /// Machines whose signals are shown and change nothing, while they are being wired.
     pub trial: BTreeSet<MachineName>,
+    /// Machines whose messages tell when something happened, also those that had to wait, and come
+    /// in order.
+    pub timed: BTreeSet<MachineName>,
     /// SHA-256 of what the configuration was read from, in hexadecimal; empty when it was none.
     pub digest: String,
 }

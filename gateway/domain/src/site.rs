@@ -6,6 +6,7 @@
 
 mod booking;
 mod counting;
+mod late;
 mod live;
 mod machines;
 mod orders;
@@ -46,6 +47,8 @@ pub struct Site {
     live: BTreeMap<MachineName, Live>,
     trials: BTreeMap<MachineName, Trial>,
     origin: Origin,
+    /// Decisions that were judged again, with the late event up to which they were.
+    judged: BTreeMap<Position, Position>,
     fresh: Vec<Recorded>,
 }
 
@@ -54,6 +57,10 @@ pub struct Site {
 struct Origin {
     at: Timestamp,
     machine_time: Option<Timestamp>,
+    /// When it happened, if it is told late.
+    happened: Option<Timestamp>,
+    /// The machine that says so, where late messages are told apart.
+    speaker: Option<MachineName>,
     message: Option<(MachineName, String)>,
 }
 
@@ -74,6 +81,7 @@ impl Site {
             live: BTreeMap::new(),
             trials: BTreeMap::new(),
             origin: Origin::default(),
+            judged: BTreeMap::new(),
             fresh: Vec::new(),
         }
     }
@@ -157,12 +165,17 @@ impl Site {
         }
         let first = self.fresh.len();
         let message = identity.map(|identity| (machine.clone(), identity));
-        self.origin = Origin { at: signal.received, machine_time: signal.machine_time, message };
+        let speaker = (!self.state.timed.is_empty()).then(|| machine.clone());
+        let (at, machine_time) = (signal.received, signal.machine_time);
+        self.origin = Origin { at, machine_time, speaker, ..Origin::default() };
+        let happened = self.told_late(signal);
+        (self.origin.happened, self.origin.message) = (happened, message);
         let decision = self.hear_said(signal);
         if !matches!(signal.said, Said::LinkLost { .. }) {
             self.live_mut(machine).heard(signal.received);
         }
-        self.origin.message = None;
+        self.origin = Origin { at, machine_time, ..Origin::default() };
+        self.doubt_decisions();
         self.reconsider(first, Some(machine));
         decision
     }
@@ -227,6 +240,7 @@ impl Site {
         for (stencil, printed) in overdue {
             self.record(Event::DriedOut { stencil, printed });
         }
+        self.doubt_decisions();
         self.reconsider_all();
     }
 
@@ -330,14 +344,15 @@ impl Site {
     }
 
     fn originate(&mut self, at: Timestamp) {
-        self.origin = Origin { at, machine_time: None, message: None };
+        self.origin = Origin { at, ..Origin::default() };
     }
 
     fn record(&mut self, event: Event) {
         let (sender, identity) = self.origin.message.clone().unzip();
+        let sender = sender.or_else(|| self.origin.speaker.clone());
         let sender = sender.filter(|sender| machine_of(&event) != Some(sender));
-        let (at, machine_time) = (self.origin.at, self.origin.machine_time);
-        let fact = Fact { at, machine_time, identity, sender, event };
+        let Origin { at, machine_time, happened, .. } = self.origin;
+        let fact = Fact { at, machine_time, happened, identity, sender, event };
         let recorded = Recorded { position: Position(self.state.head.0 + 1), fact };
         self.state.apply(&recorded);
         self.fresh.push(recorded);

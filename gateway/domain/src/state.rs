@@ -1,11 +1,12 @@
 //! Everything that follows from the ledger: the state that events build up.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use crate::decision::Rule;
 use crate::event::{Configured, Event, Position, Recorded, WhyUnattributed};
 use crate::machine::{Machine, Slot};
 use crate::names::{MachineName, OrderName, StencilCode};
+use crate::past::{DECISIONS_KEPT, Late, Permitted, Uses};
 use crate::place::Place;
 use crate::signal::OrderSpec;
 use crate::stencil::{Stencil, Stencils};
@@ -30,6 +31,11 @@ pub struct State {
     pub digest: String,
     /// The machines on trial.
     pub trial: BTreeSet<MachineName>,
+    /// The machines whose messages tell when something happened. While there are some, the past is
+    /// remembered.
+    pub timed: BTreeSet<MachineName>,
+    /// Decisions that permitted, as long as a late message may put them in doubt; oldest first.
+    pub permitted: VecDeque<Permitted>,
     /// The last event's place.
     pub head: Position,
     /// The last event's time.
@@ -59,6 +65,9 @@ impl State {
         self.head = recorded.position;
         let before = self.latest;
         self.latest = self.latest.max(recorded.fact.at);
+        if !self.timed.is_empty() {
+            self.remember(recorded);
+        }
         self.clear_former_place(recorded);
         if let Some(machine) = machine_of(&recorded.fact.event) {
             self.machines.entry(machine.clone()).or_default().apply(recorded);
@@ -87,13 +96,13 @@ impl State {
                     machine.not_heard_since(before);
                 }
             }
-            Event::Configured(configured) => self.configured(configured),
+            Event::Configured(configured) => self.configured(configured, recorded.fact.at),
             _ => {}
         }
     }
 
     /// A machine that is no longer on trial counts from its next read.
-    fn configured(&mut self, configured: &Configured) {
+    fn configured(&mut self, configured: &Configured, at: Timestamp) {
         for live in self.trial.difference(&configured.trial) {
             for (name, machine) in &mut self.machines {
                 machine.forget_counters_of(live, name == live);
@@ -101,12 +110,71 @@ impl State {
         }
         self.trial = configured.trial.clone();
         self.digest = configured.digest.clone();
+        self.timed = configured.timed.clone();
+        // Decisions by other rules are not judged by these.
+        self.permitted.clear();
+        if !self.timed.is_empty() {
+            self.machines.values_mut().for_each(|machine| machine.remember_seats(at));
+            self.stencils.values_mut().for_each(Stencil::remember_uses);
+        }
+    }
+
+    /// Keeps what late messages will be measured by, and lets them reach back to what was decided
+    /// in the meantime.
+    fn remember(&mut self, recorded: &Recorded) {
+        let fact = &recorded.fact;
+        let about = machine_of(&fact.event);
+        if let Some(new) = about.filter(|about| !self.machines.contains_key(*about)) {
+            self.machines.entry(new.clone()).or_default().remember_seats(fact.time());
+        }
+        let speaker = fact.sender.as_ref().or(about);
+        if let (Some(speaker), Some(told)) = (speaker, fact.machine_time)
+            && self.timed.contains(speaker)
+            && !matches!(fact.event, Event::Decided { .. } | Event::DecisionDoubted(_))
+        {
+            self.machines.entry(speaker.clone()).or_default().clock.follow(fact.at, told);
+        }
+        match &fact.event {
+            Event::Decided { decision, .. } if decision.permitted() => {
+                let stencil = decision.stencil.as_ref().and_then(|code| self.stencils.get(code));
+                let Some(stencil) = stencil.cloned() else { return };
+                let order = decision.order.as_ref().and_then(|order| self.orders.get(order));
+                let (position, at, order) = (recorded.position, fact.at, order.cloned());
+                let (decision, late, doubts) = (decision.clone(), None, BTreeSet::new());
+                let permitted = Permitted { position, at, decision, stencil, order, late, doubts };
+                self.permitted.push_back(permitted);
+                if self.permitted.len() > DECISIONS_KEPT {
+                    self.permitted.pop_front();
+                }
+            }
+            Event::DecisionDoubted(doubted) => {
+                let mut all = self.permitted.iter_mut();
+                if let Some(permitted) = all.find(|p| p.position == doubted.decision) {
+                    permitted.doubts.extend(doubted.reasons.iter().map(|c| c.reason.code()));
+                }
+            }
+            _ => self.reach_back(recorded, speaker),
+        }
+    }
+
+    fn reach_back(&mut self, recorded: &Recorded, speaker: Option<&MachineName>) {
+        let (Some(then), Some(by)) = (recorded.fact.happened, speaker) else { return };
+        let late = Late { position: recorded.position, at: recorded.fact.at, by: by.clone() };
+        for permitted in self.permitted.iter_mut().filter(|permitted| permitted.at >= then) {
+            if concerns(&recorded.fact.event, &permitted.stencil.spec.stencil) {
+                permitted.stencil.apply(recorded);
+                follow_place(&mut permitted.stencil, recorded);
+                permitted.late = Some(late.clone());
+            }
+        }
     }
 
     fn apply_to_stencils(&mut self, recorded: &Recorded) {
         match &recorded.fact.event {
             Event::StencilRegistered { spec, starting_strokes, clean, .. } => {
-                let new = Stencil::registered(spec.clone(), *starting_strokes, *clean, recorded);
+                let mut new =
+                    Stencil::registered(spec.clone(), *starting_strokes, *clean, recorded);
+                new.uses = (!self.timed.is_empty()).then(Uses::default);
                 self.stencils.insert(spec.stencil.clone(), new);
             }
             Event::StrokesUnattributed { candidates, .. } => {
@@ -132,7 +200,7 @@ impl State {
                     machine: machine.clone(),
                     left: *count,
                     since: *since,
-                    until: recorded.fact.at,
+                    until: recorded.fact.time(),
                     candidates: candidates.clone(),
                     why: *why,
                 };
@@ -166,8 +234,11 @@ impl State {
             | Event::SlotFound { stencil: Some(stencil), .. } => stencil,
             _ => return,
         };
-        let Some(Place::Slot { rack, slot }) = self.stencils.get(code).map(|s| &s.place.value)
-        else {
+        let moved = |stencil: &&Stencil| {
+            !recorded.fact.happened.is_some_and(|then| stencil.seen_since(then))
+        };
+        let stencil = self.stencils.get(code).filter(moved);
+        let Some(Place::Slot { rack, slot }) = stencil.map(|s| &s.place.value) else {
             return;
         };
         let held = self.machines.get_mut(rack).and_then(|machine| machine.slots.get_mut(slot));
@@ -176,6 +247,14 @@ impl State {
         {
             *held = Slot::Empty;
         }
+    }
+}
+
+/// True when the event tells of this stencil, or of strokes that it may have made.
+fn concerns(event: &Event, code: &StencilCode) -> bool {
+    match event {
+        Event::StrokesUnattributed { candidates, .. } => candidates.contains(code),
+        event => stencil_of(event) == Some(code),
     }
 }
 
@@ -216,7 +295,6 @@ pub fn machine_of(event: &Event) -> Option<&MachineName> {
         | Event::Seated { machine, .. }
         | Event::Loaded { machine, .. }
         | Event::Removed { machine, .. }
-        | Event::WashUnmatched { machine, .. }
         | Event::MachineUp { machine }
         | Event::MachineDown { machine, .. }
         | Event::MachineStateChanged { machine, .. }
@@ -237,6 +315,8 @@ pub fn machine_of(event: &Event) -> Option<&MachineName> {
         | Event::StorageBreached { rack, .. }
         | Event::Taken { rack, .. }
         | Event::SlotCleared { rack, .. } => Some(rack),
+        Event::WashUnmatched(unmatched) => Some(&unmatched.machine),
+        Event::ClockDoubted(doubted) => Some(&doubted.machine),
         Event::MessageNumbered(numbered) => Some(&numbered.machine),
         Event::Decided { decision, .. } => decision.machine.as_ref(),
         _ => None,
@@ -274,6 +354,7 @@ pub fn stencil_of(event: &Event) -> Option<&StencilCode> {
         | Event::StorageBreached { stencil, .. }
         | Event::WipesCounted { stencil, .. } => stencil.as_ref(),
         Event::Decided { decision, .. } => decision.stencil.as_ref(),
+        Event::DecisionDoubted(doubted) => Some(&doubted.stencil),
         _ => None,
     }
 }

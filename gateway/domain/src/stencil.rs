@@ -1,10 +1,13 @@
 //! The state of one stencil in its four dimensions, and how events change it.
 
+mod late;
+
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-use crate::event::{Event, Position, Recorded, StencilSpec};
+use crate::event::{DecisionDoubted, Event, Position, Recorded, StencilSpec};
 use crate::names::{MachineName, StencilCode};
+use crate::past::Uses;
 use crate::place::Place;
 use crate::signal::WashOutcome;
 use crate::time::Timestamp;
@@ -144,6 +147,10 @@ pub struct Stencil {
     pub tension: Option<Sourced<i64>>,
     /// True once its dry-out was noted, until it is washed.
     pub dried_out: bool,
+    /// The last decision about it that is doubted, until it is washed.
+    pub doubted: Option<Sourced<DecisionDoubted>>,
+    /// When it was printed with, where late messages are told apart.
+    pub uses: Option<Uses>,
     /// True once anything but its registration happened to it.
     pub has_history: bool,
 }
@@ -177,6 +184,8 @@ impl Stencil {
             taken: None,
             tension: None,
             dried_out: false,
+            doubted: None,
+            uses: None,
             has_history: false,
         }
     }
@@ -228,7 +237,10 @@ impl Stencil {
             Event::StencilRevised { .. } | Event::WearBandEntered { .. }
         );
         self.apply_movement(recorded);
-        self.apply_use(recorded);
+        match recorded.fact.happened {
+            Some(then) => self.apply_late(recorded, then),
+            None => self.apply_use(recorded),
+        }
         self.apply_second_thoughts(recorded);
         self.apply_standing(recorded);
     }
@@ -256,18 +268,21 @@ impl Stencil {
     }
 
     fn apply_use(&mut self, recorded: &Recorded) {
-        let mark = || Sourced { value: (), since: recorded.fact.at, because: recorded.position };
+        let at = recorded.fact.time();
+        let mark = || Sourced { value: (), since: at, because: recorded.position };
         match &recorded.fact.event {
             Event::StrokesBooked { count, .. } => {
                 self.strokes = self.strokes.saturating_add(*count);
                 self.strokes_since_wash = self.strokes_since_wash.saturating_add(*count);
                 self.last_stroke = Some(mark());
+                self.may_have_printed(at, *count);
                 self.become_clean(Cleanliness::Printed, recorded);
                 self.use_concession(0, *count);
             }
             Event::WipesCounted { count, .. } => self.wipes = self.wipes.saturating_add(*count),
             Event::WashBegan { .. } => {
                 self.dried_out = false;
+                self.made_unclear(at);
                 self.become_clean(Cleanliness::Washing, recorded);
             }
             Event::WashEnded { outcome: WashOutcome::Passed, .. } => {
@@ -275,21 +290,28 @@ impl Stencil {
                 self.strokes_since_wash = 0;
                 self.last_wash = Some(mark());
                 self.dried_out = false;
+                self.doubted = None;
+                if let Some(uses) = &mut self.uses {
+                    uses.washed_now(at);
+                }
                 self.become_clean(Cleanliness::Clean, recorded);
             }
             Event::WashEnded { .. } => {
+                self.made_unclear(at);
                 let printed = self.strokes_since_wash > 0;
                 let left = if printed { Cleanliness::Printed } else { Cleanliness::Unknown };
                 self.become_clean(left, recorded);
             }
-            Event::StrokesUnattributed { .. } if self.cleanliness.value == Cleanliness::Clean => {
-                self.last_stroke = Some(mark());
-                self.become_clean(Cleanliness::Printed, recorded);
+            Event::StrokesUnattributed { .. } => {
+                self.may_have_printed(at, 0);
+                if self.cleanliness.value == Cleanliness::Clean {
+                    self.last_stroke = Some(mark());
+                    self.become_clean(Cleanliness::Printed, recorded);
+                }
             }
             Event::Measured { measurement, .. } if measurement.quantity == "tension" => {
                 let value = centi(measurement.value);
-                self.tension =
-                    Some(Sourced { value, since: recorded.fact.at, because: recorded.position });
+                self.tension = Some(Sourced { value, since: at, because: recorded.position });
             }
             Event::DriedOut { .. } => self.dried_out = true,
             _ => {}
@@ -300,10 +322,10 @@ impl Stencil {
     fn apply_second_thoughts(&mut self, recorded: &Recorded) {
         match &recorded.fact.event {
             Event::StrokesAssigned { of, until, count, .. } => {
-                self.recount(0, *count, *of, *until, recorded);
+                self.recount(0, *count, *of, Some(*until), recorded);
             }
-            Event::StrokesCorrected { corrects, was, is, .. } => {
-                self.recount(*was, *is, *corrects, recorded.fact.at, recorded);
+            Event::StrokesCorrected { corrects, was, is, made, .. } => {
+                self.recount(*was, *is, *corrects, *made, recorded);
             }
             Event::WashAnnulled { corrects, .. } => {
                 self.washes = self.washes.saturating_sub(1);
@@ -318,19 +340,51 @@ impl Stencil {
         }
     }
 
-    /// `is` strokes count instead of `was`, made when the event `of` says. A wash since then has
-    /// washed them off.
-    fn recount(&mut self, was: u64, is: u64, of: Position, made: Timestamp, recorded: &Recorded) {
+    /// `is` strokes count instead of `was`, of the event `of`. A wash since then has washed them
+    /// off.
+    fn recount(
+        &mut self,
+        was: u64,
+        is: u64,
+        of: Position,
+        made: Option<Timestamp>,
+        recorded: &Recorded,
+    ) {
         let instead = |count: u64| count.saturating_add(is).saturating_sub(was);
         self.strokes = instead(self.strokes);
         self.use_concession(was, is);
-        if self.last_wash.as_ref().is_some_and(|wash| wash.because > of) {
+        if self.washed_off(of, made) {
             return;
         }
+        let made = made.unwrap_or(recorded.fact.at);
+        self.may_have_printed(made, is.saturating_sub(was));
         self.strokes_since_wash = instead(self.strokes_since_wash);
         if is > was && self.cleanliness.value == Cleanliness::Clean {
             self.last_stroke = Some(Sourced { value: (), since: made, because: recorded.position });
             self.become_clean(Cleanliness::Printed, recorded);
+        }
+    }
+
+    /// True when a wash has washed off the strokes of an event: by the order of arrival, or by the
+    /// time at which they were made where late messages are told apart.
+    #[must_use]
+    pub fn washed_off(&self, of: Position, made: Option<Timestamp>) -> bool {
+        let made = made.filter(|_| self.uses.is_some());
+        self.last_wash.as_ref().is_some_and(|wash| match made {
+            Some(made) => (wash.since, wash.because) > (made, of),
+            None => wash.because > of,
+        })
+    }
+
+    fn made_unclear(&mut self, at: Timestamp) {
+        if let Some(uses) = &mut self.uses {
+            uses.made_unclear(at);
+        }
+    }
+
+    fn may_have_printed(&mut self, at: Timestamp, strokes: u64) {
+        if let Some(uses) = &mut self.uses {
+            uses.printed(at, strokes);
         }
     }
 
@@ -345,7 +399,7 @@ impl Stencil {
     }
 
     fn apply_standing(&mut self, recorded: &Recorded) {
-        let (since, because) = (recorded.fact.at, recorded.position);
+        let (since, because) = (recorded.fact.time(), recorded.position);
         match &recorded.fact.event {
             Event::StencilRevised { spec, .. } => self.spec = spec.clone(),
             Event::WearBandEntered { band, .. } => {
@@ -368,6 +422,9 @@ impl Stencil {
             }
             Event::ConcessionWithdrawn { .. } => self.concession = None,
             Event::Retired { .. } => self.retired = Some(because),
+            Event::DecisionDoubted(doubted) => {
+                self.doubted = Some(Sourced { value: doubted.clone(), since, because });
+            }
             _ => {}
         }
     }
@@ -384,15 +441,24 @@ impl Stencil {
         }
     }
 
-    /// Moves it, remembering which event did.
+    /// Moves it, remembering which event did. What is told late moves nothing that was seen since.
     pub fn move_to(&mut self, place: Place, recorded: &Recorded) {
-        self.place = Sourced { value: place, since: recorded.fact.at, because: recorded.position };
+        if !recorded.fact.happened.is_some_and(|then| self.seen_since(then)) {
+            let (since, because) = (recorded.fact.time(), recorded.position);
+            self.place = Sourced { value: place, since, because };
+        }
+    }
+
+    /// True when it came to where it is later than `then`.
+    #[must_use]
+    pub fn seen_since(&self, then: Timestamp) -> bool {
+        self.place.since > then
     }
 
     fn become_clean(&mut self, value: Cleanliness, recorded: &Recorded) {
         if self.cleanliness.value != value {
             self.cleanliness =
-                Sourced { value, since: recorded.fact.at, because: recorded.position };
+                Sourced { value, since: recorded.fact.time(), because: recorded.position };
         }
     }
 }

@@ -16,6 +16,7 @@ fn recorded(position: u64, event: Event) -> Recorded {
     let fact = Fact {
         at: at(i64::try_from(position).expect("a small number")),
         machine_time: position.is_multiple_of(2).then(|| at(0)),
+        happened: None,
         identity: position.is_multiple_of(3).then(|| "namer/strokes-done/17".to_owned()),
         sender: None,
         event,
@@ -31,7 +32,7 @@ fn all() -> Vec<Recorded> {
 #[test]
 fn there_is_one_sample_of_each_kind() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..48).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..50).collect::<Vec<_>>());
 }
 
 #[test]
@@ -118,7 +119,7 @@ proptest! {
             measured: vec![Measurement { quantity: "t".to_owned(), value, unit: "°C".to_owned() }],
         };
         for event in [boards, washed] {
-            let fact = Fact { at: Timestamp(millis), machine_time: None, identity: None, sender: None, event };
+            let fact = Fact { at: Timestamp(millis), machine_time: None, happened: None, identity: None, sender: None, event };
             let recorded = Recorded { position: Position(position), fact };
             let line = serde_json::to_string(&recorded).expect("becomes JSON");
             prop_assert_eq!(serde_json::from_str::<Recorded>(&line).expect("can be read"), recorded);

@@ -125,6 +125,7 @@ pub fn counted(stream: &Stream, count: u64) -> Fact {
     Fact {
         at: Timestamp(1_700_000_000_000),
         machine_time: None,
+        happened: None,
         identity: None,
         sender: None,
         event: Event::BoardsCounted { machine: machine.clone(), count, by_machine: None },

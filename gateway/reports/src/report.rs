@@ -112,7 +112,8 @@ impl Review {
         if self.period.at.is_some_and(|at| recorded.fact.at > at) {
             return ControlFlow::Break(());
         }
-        let time = self.state.latest.max(recorded.fact.at);
+        let time =
+            recorded.fact.happened.unwrap_or_else(|| self.state.latest.max(recorded.fact.at));
         let heard = Heard {
             recorded,
             original,

@@ -192,8 +192,14 @@ impl Follower {
             Event::CounterDoubted { machine, .. } => {
                 families.counter_findings.with_label_values(&[machine.as_str()]).inc();
             }
-            Event::WashUnmatched { machine, .. } => {
-                families.unmatched_washes.with_label_values(&[machine.as_str()]).inc();
+            Event::WashUnmatched(unmatched) => {
+                families.unmatched_washes.with_label_values(&[unmatched.machine.as_str()]).inc();
+            }
+            Event::ClockDoubted(doubted) => {
+                families.clock_findings.with_label_values(&[doubted.machine.as_str()]).inc();
+            }
+            Event::DecisionDoubted(doubted) => {
+                families.doubted_decisions.with_label_values(&[doubted.rule.as_str()]).inc();
             }
             Event::DriedOut { .. } => families.dry_outs.inc(),
             Event::MessageNumbered(numbered) => {

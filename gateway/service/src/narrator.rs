@@ -141,8 +141,16 @@ impl Narrator {
                 let by = checked_by.as_str();
                 self.say(machine.as_str(), &format!("{booked} strokes booked, {checked} by {by}"));
             }
-            Event::WashUnmatched { machine, why, .. } => {
-                self.say(machine.as_str(), &format!("a wash fits nothing: {why}"));
+            Event::WashUnmatched(unmatched) => {
+                let told = format!("a wash fits nothing: {}", unmatched.why);
+                self.say(unmatched.machine.as_str(), &told);
+            }
+            Event::ClockDoubted(doubted) => {
+                self.say(doubted.machine.as_str(), doubted.wrong.in_words());
+            }
+            Event::DecisionDoubted(doubted) => {
+                let who = doubted.machine.as_ref().map_or("desk", |machine| machine.as_str());
+                self.say(who, &format!("DOUBTED: {doubted}"));
             }
             Event::LostSight { stencil, why } => {
                 self.say("floor", &format!("{stencil} is out of sight: {why}"));

@@ -3,7 +3,7 @@
 use axum::Json;
 use axum::extract::{Path, State};
 use serde_json::{Value, json};
-use stencilward_domain::decision::Decision;
+use stencilward_domain::decision::{Decision, told};
 use stencilward_domain::machine::Machine;
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
@@ -126,6 +126,14 @@ fn whole(site: &Site, code: &StencilCode, now: Timestamp) -> Option<Value> {
             json!(stencil.concession.as_ref().map(|c| json!({
                 "strokes": c.value.strokes, "used": c.value.used, "until": c.value.until,
                 "why": c.value.why, "by": c.value.by, "because": c.because,
+            }))),
+        );
+        fields.insert(
+            "doubted".to_owned(),
+            json!(stencil.doubted.as_ref().map(|doubted| json!({
+                "rule": doubted.value.rule, "machine": doubted.value.machine,
+                "decision": doubted.value.decision, "late": doubted.value.late,
+                "reasons": told(&doubted.value.reasons), "because": doubted.because,
             }))),
         );
         let may = json!({

@@ -10,4 +10,5 @@
 mod asking;
 mod broker;
 mod direct;
+mod late;
 mod plant;

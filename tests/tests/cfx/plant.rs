@@ -45,7 +45,7 @@ impl Plant {
         let machines = MACHINES.replace("$ASKS", asks);
         let text = format!(
             "site: Invented Works\nlisten: {address}\nledger: cfx.db\n\
-             policy: {{ printing: {{ needs-take: false }} }}\n\
+             policy: {{ printing: {{ needs-take: false }}, counting: {{ late-after: 1s }} }}\n\
              stencils:\n\
              \x20 - {{ code: ST-1, rated-strokes: 100000, clean: true }}\n\
              \x20 - {{ code: ST-2, rated-strokes: 100000, clean: true }}\n\

@@ -21,4 +21,7 @@ pub struct Configured {
     /// its counters showed until now is nobody's.
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     pub trial: BTreeSet<MachineName>,
+    /// The machines whose messages tell when something happened, also those that had to wait.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub timed: BTreeSet<MachineName>,
 }

@@ -113,6 +113,9 @@ pub enum Event {
         was: u64,
         /// Those that count from now on.
         is: u64,
+        /// When they were made, where late messages are told apart.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        made: Option<Timestamp>,
         /// Who.
         by: String,
         /// Why.
@@ -219,16 +222,7 @@ pub enum Event {
         measured: Vec<Measurement>,
     },
     /// A washer spoke of a wash that fits no stencil, or cannot be.
-    WashUnmatched {
-        /// The washer.
-        machine: MachineName,
-        /// The code it gave, if any.
-        code: Option<StencilCode>,
-        /// How the wash ended; none when it began.
-        outcome: Option<WashOutcome>,
-        /// Why it does not fit.
-        why: String,
-    },
+    WashUnmatched(super::WashUnmatched),
     /// A stencil went into storage with permission.
     Stored {
         /// Which stencil.
@@ -497,4 +491,8 @@ pub enum Event {
     Configured(super::Configured),
     /// A message of a machine that numbers its messages was dealt with.
     MessageNumbered(super::MessageNumbered),
+    /// A machine told a time that cannot be.
+    ClockDoubted(super::ClockDoubted),
+    /// A permitted decision would have been refused, had a late message come in time.
+    DecisionDoubted(super::DecisionDoubted),
 }

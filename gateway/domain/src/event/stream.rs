@@ -68,8 +68,7 @@ impl Event {
                 (None, Some(machine)) => Stream::Machine(machine.clone()),
                 (None, None) => Stream::Site,
             },
-            Self::WashUnmatched { machine, .. }
-            | Self::MachineUp { machine }
+            Self::MachineUp { machine }
             | Self::MachineDown { machine, .. }
             | Self::MachineStateChanged { machine, .. }
             | Self::FaultRaised { machine, .. }
@@ -82,6 +81,9 @@ impl Event {
             | Self::StrokesWrittenOff { machine, .. }
             | Self::StrokesUnattributed { machine, .. }
             | Self::BoardsCounted { machine, .. } => Stream::Machine(machine.clone()),
+            Self::WashUnmatched(unmatched) => Stream::Machine(unmatched.machine.clone()),
+            Self::ClockDoubted(doubted) => Stream::Machine(doubted.machine.clone()),
+            Self::DecisionDoubted(doubted) => Stream::Stencil(doubted.stencil.clone()),
             Self::MessageNumbered(numbered) => Stream::Machine(numbered.machine.clone()),
             Self::SlotCleared { rack, .. } => Stream::Machine(rack.clone()),
             Self::OrderReleased { spec, .. } | Self::OrderStarted { spec, .. } => {

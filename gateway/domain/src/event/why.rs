@@ -16,6 +16,8 @@ pub enum WhyUnattributed {
     UnknownStencil,
     /// More strokes at once than the machine could have done.
     Implausible,
+    /// Told so late that nobody remembers what was in the printer then.
+    TooLate,
     /// The counter went past zero unheard: it wrapped, or it restarted and these were never made.
     WrapOrRestart,
 }
@@ -38,6 +40,9 @@ impl WhyUnattributed {
             Self::Implausible => {
                 "more at once than the printer can do: compare with the line's own record, and \
                  write off what was never made"
+            }
+            Self::TooLate => {
+                "told so late that nobody remembers what was in the printer then: ask the line"
             }
             Self::WrapOrRestart => {
                 "the counter went past zero unheard: it wrapped, or it restarted and these were \

@@ -49,9 +49,12 @@ impl Site {
     fn reported(&self, source: &MachineName, count: u64) -> Option<Made> {
         let machine = self.plant.printer_of(source);
         let by_machine = (machine != *source).then(|| source.clone());
-        let candidates = self.seat_code(&machine).into_iter().collect();
-        let (basis, since) = (Basis::Reported { by_machine }, self.origin.at);
-        (count > 0).then_some(Made { machine, count, basis, candidates, since, doubt: None })
+        let (candidates, doubt) = match self.in_machine_then(&machine) {
+            Ok(candidates) => (candidates, None),
+            Err(why) => (BTreeSet::new(), Some(why)),
+        };
+        let (basis, since) = (Basis::Reported { by_machine }, self.then());
+        (count > 0).then_some(Made { machine, count, basis, candidates, since, doubt })
     }
 
     /// Where the word of a change comes by another way than that of strokes, from a scan or another
@@ -68,7 +71,8 @@ impl Site {
         let settling =
             live.up_since.is_some_and(|up| self.origin.at.apart(up) < self.plant.policy.seat_wait);
         let one_way = machine == source && self.plant.names_stencil(machine);
-        changed && settling && live.resumed && !one_way
+        // What is told late says when it happened.
+        changed && settling && live.resumed && !one_way && self.origin.happened.is_none()
     }
 
     pub(super) fn seat_code(&self, machine: &MachineName) -> Option<StencilCode> {
@@ -114,9 +118,10 @@ impl Site {
         if let Some(why) = doubt {
             return Err(why);
         }
+        let sure = self.kept_its_word(machine) || self.seat_sure(machine, self.origin.at);
         let mut all = candidates.iter();
         match (all.next(), all.next()) {
-            _ if !self.seat_sure(machine, self.origin.at) => Err(WhyUnattributed::SeatUnconfirmed),
+            _ if !sure => Err(WhyUnattributed::SeatUnconfirmed),
             (None, _) => Err(WhyUnattributed::NothingSeated),
             (Some(_), Some(_)) => Err(WhyUnattributed::ChangedMeanwhile),
             (Some(only), None) if !self.state.stencils.contains_key(only) => {

@@ -257,7 +257,8 @@ impl Site {
     fn stroke_just_done_by(&self, read: &Read<'_>) -> Option<StencilCode> {
         let just_done = read.reading.is_reported() && !read.held;
         let late = self.overtaken(&read.machine, read.source);
-        self.seat_code(&read.machine).filter(|_| just_done && !late)
+        let mut held = self.in_machine_then(&read.machine).ok()?.into_iter();
+        held.next().filter(|_| just_done && !late && held.next().is_none())
     }
 
     fn mark_counted(&mut self, read: &Read<'_>, fixed: Timestamp, count: u64) {

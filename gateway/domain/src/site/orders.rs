@@ -93,7 +93,12 @@ impl Site {
         self.record(Event::BoardsCounted { machine: printer.clone(), count, by_machine });
         let run = self.machine(&printer).map(|machine| machine.run.clone()).unwrap_or_default();
         let late = self.overtaken(&printer, source).then_some(WhyUnattributed::SeatUnconfirmed);
-        self.follow_order(&printer, run.boards, run.since_order, late);
+        let (makers, forgotten) = match self.in_machine_then(&printer) {
+            _ if self.origin.happened.is_none() => (run.since_order, None),
+            Ok(then) => (run.since_order.union(&then).cloned().collect(), None),
+            Err(why) => (run.since_order, Some(why)),
+        };
+        self.follow_order(&printer, run.boards, makers, late.or(forgotten));
     }
 
     /// Counts the strokes that so many boards of the running order take, as far as that is new.
@@ -132,7 +137,8 @@ impl Site {
 
     /// Where no order runs, a run lasts as long as one stencil is in the printer.
     pub(super) fn stencil_changes(&mut self, printer: &MachineName) {
-        if self.machine(printer).is_some_and(|machine| machine.order.is_none()) {
+        let no_order = self.machine(printer).is_some_and(|machine| machine.order.is_none());
+        if no_order && !self.changed_since(printer) {
             self.compare_bases(printer);
         }
     }

@@ -61,14 +61,16 @@ impl Site {
     /// Notes the configuration, if it is another one than before. A machine that is no longer on
     /// trial begins anew: nobody knows what is in it, and its next read is its first.
     pub(super) fn note_configuration(&mut self, changes: Vec<String>, by: Option<String>) {
-        let (digest, trial) = (self.plant.digest.clone(), self.plant.trial.clone());
-        if changes.is_empty() && digest == self.state.digest && trial == self.state.trial {
+        let Plant { digest, trial, timed, .. } = &self.plant;
+        let (digest, trial, timed) = (digest.clone(), trial.clone(), timed.clone());
+        let same = digest == self.state.digest && trial == self.state.trial;
+        if changes.is_empty() && same && timed == self.state.timed {
             return;
         }
         for machine in self.state.trial.difference(&trial) {
             let live = Live::after_restart(self.origin.at, self.origin.at, true);
             self.live.insert(machine.clone(), live);
         }
-        self.record(Event::Configured(Configured { digest, by, changes, trial }));
+        self.record(Event::Configured(Configured { digest, by, changes, trial, timed }));
     }
 }

@@ -10,7 +10,7 @@ use crate::plant::MachineKind;
 impl Site {
     /// A machine or a scan says which stencil is in the machine.
     pub(super) fn seated(&mut self, machine: &MachineName, code: &StencilCode, by: Option<&str>) {
-        let before = self.in_machine(machine);
+        let before = self.was_in(machine);
         let changed = before.as_ref() != Some(code);
         let gap = self.live.get(machine).is_some_and(|live| !live.gaps.is_empty());
         let unseen = changed && (gap || !self.seat_sure(machine, self.origin.at));
@@ -19,7 +19,9 @@ impl Site {
             if let Some(before) = before.filter(|_| changed) {
                 self.take_out(machine, &before, by, unseen);
             }
-            self.vacate(code);
+            if !self.seen_since(code) {
+                self.vacate(code);
+            }
             let (stencil, name, by) = (code.clone(), machine.clone(), by.map(str::to_owned));
             self.record(if self.plant.kind(machine) == MachineKind::Washer {
                 Event::Loaded { stencil, machine: name, by }
@@ -36,6 +38,7 @@ impl Site {
         let place = self.state.stencils.get(code).map(|s| &s.place.value);
         match place {
             None => false,
+            Some(_) if self.seen_since(code) => false,
             Some(Place::Printer { machine: holder } | Place::Washer { machine: holder }) => {
                 holder != machine && (by.is_some() || !self.plant.names_stencil(holder))
             }
@@ -47,7 +50,7 @@ impl Site {
     /// A machine or a scan says that nothing is in the machine. A washer may hold a stencil that
     /// nobody scanned into it.
     pub(super) fn removed(&mut self, machine: &MachineName, by: Option<&str>) {
-        let before = self.in_machine(machine).or_else(|| self.only_one_in(machine).ok());
+        let before = self.was_in(machine).or_else(|| self.only_one_in(machine).ok());
         let unseen = !self.seat_sure(machine, self.origin.at);
         if let Some(code) = before {
             self.stencil_changes(machine);
@@ -68,6 +71,15 @@ impl Site {
         live.continuity = Continuity::Sure;
         live.last_heard = at;
         self.release_held(machine);
+    }
+
+    /// What was in the machine when what is being told happened.
+    fn was_in(&self, machine: &MachineName) -> Option<StencilCode> {
+        if self.changed_since(machine) {
+            self.in_machine_then(machine).ok()?.pop_last()
+        } else {
+            self.in_machine(machine)
+        }
     }
 
     fn in_machine(&self, machine: &MachineName) -> Option<StencilCode> {

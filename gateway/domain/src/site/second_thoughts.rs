@@ -82,6 +82,10 @@ impl Site {
         for (other, _) in shares {
             now_counting.entry(other.clone()).or_insert(0);
         }
+        let made = (!self.state.timed.is_empty()).then(|| match &original.fact.event {
+            Event::StrokesAssigned { until, .. } => *until,
+            _ => original.fact.time(),
+        });
         for (stencil, was) in now_counting {
             let named = shares.iter().filter(|(other, _)| *other == stencil);
             let is = named.fold(0u64, |sum, (_, count)| sum.saturating_add(*count));
@@ -92,6 +96,7 @@ impl Site {
                     corrects,
                     was,
                     is,
+                    made,
                     by: correction.by.clone(),
                     why: correction.why.clone(),
                 });

@@ -2,7 +2,7 @@
 
 use super::Site;
 use super::live::Continuity;
-use crate::event::Event;
+use crate::event::{Event, WashUnmatched};
 use crate::names::{MachineName, StencilCode};
 use crate::place::Place;
 use crate::signal::{Measurement, WashOutcome};
@@ -48,7 +48,7 @@ impl Site {
         if self.told_again(&stencil, washer, outcome) {
             return;
         }
-        if !self.washing_in(&stencil, washer) {
+        if !self.washing_in(&stencil, washer) && !self.seen_since(&stencil) {
             self.vacate_unless(&stencil, washer);
             self.record(Event::WashBegan {
                 stencil: stencil.clone(),
@@ -70,8 +70,14 @@ impl Site {
     /// True when a washer says again how its last wash ended: none is over so soon.
     fn told_again(&self, code: &StencilCode, washer: &MachineName, outcome: WashOutcome) -> bool {
         let here = Place::Washer { machine: washer.clone() };
+        let then = self.then();
         self.state.stencils.get(code).is_some_and(|stencil| {
-            let just_now = |wash: &Sourced<()>| self.origin.at.apart(wash.since) < SHORTEST_WASH;
+            let just_now = |wash: &Sourced<()>| then.apart(wash.since) < SHORTEST_WASH;
+            if let (Some(uses), Some(_)) = (&stencil.uses, self.origin.happened) {
+                let mut washes = uses.washes();
+                return outcome == WashOutcome::Passed
+                    && washes.any(|wash| then.apart(wash) < SHORTEST_WASH);
+            }
             outcome == WashOutcome::Passed
                 && stencil.cleanliness.value == Cleanliness::Clean
                 && stencil.place.value == here
@@ -81,6 +87,9 @@ impl Site {
 
     fn vacate_unless(&mut self, stencil: &StencilCode, washer: &MachineName) {
         let place = self.state.stencils.get(stencil).map(|stencil| &stencil.place.value);
+        if self.seen_since(stencil) {
+            return;
+        }
         if place != Some(&Place::Washer { machine: washer.clone() }) {
             self.vacate(stencil);
         }
@@ -107,6 +116,7 @@ impl Site {
         };
         if let Place::Printer { machine } = &stencil.place.value
             && self.says_now(machine, code)
+            && !self.seen_since(code)
         {
             return Err(format!("{machine} says that {code} is seated in it"));
         }
@@ -145,11 +155,7 @@ impl Site {
         outcome: Option<WashOutcome>,
         why: String,
     ) {
-        self.record(Event::WashUnmatched {
-            machine: washer.clone(),
-            code: code.cloned(),
-            outcome,
-            why,
-        });
+        let (machine, code) = (washer.clone(), code.cloned());
+        self.record(Event::WashUnmatched(WashUnmatched { machine, code, outcome, why }));
     }
 }

@@ -19,6 +19,8 @@ pub(crate) struct Floor {
     pub(crate) site: Site,
     pub(crate) now: Timestamp,
     pub(crate) ledger: Vec<Recorded>,
+    /// Messages told with a time.
+    told: u32,
 }
 
 impl Floor {
@@ -29,7 +31,7 @@ impl Floor {
 
     /// Another plant, just started.
     pub(crate) fn of(plant: Plant) -> Self {
-        let mut floor = Self { site: Site::new(plant), now: at(0), ledger: Vec::new() };
+        let mut floor = Self { site: Site::new(plant), now: at(0), ledger: Vec::new(), told: 0 };
         floor.site.start("0.0.0", floor.now);
         floor.keep();
         floor
@@ -80,6 +82,27 @@ impl Floor {
             said,
         });
         (self.keep(), decision)
+    }
+
+    /// A machine says something with its own time, so many seconds after the start. Gives the
+    /// events that follow.
+    pub(crate) fn tells(&mut self, name: &str, seconds: i64, said: Said) -> Vec<Event> {
+        self.told = self.told.wrapping_add(1);
+        let _ = self.site.hear(&Signal {
+            machine: machine(name),
+            received: self.now,
+            machine_time: Some(at(seconds)),
+            identity: Some(format!("message {}", self.told)),
+            said,
+        });
+        self.keep()
+    }
+
+    /// What the ledger says, read from its beginning.
+    pub(crate) fn replayed(&self) -> Site {
+        let mut site = Site::new(self.site.plant().clone());
+        self.ledger.iter().for_each(|recorded| site.replay(recorded));
+        site
     }
 
     /// A person asks for something.

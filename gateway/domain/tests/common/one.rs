@@ -34,6 +34,7 @@ impl One {
             fact: Fact {
                 at: at(i64::try_from(position).expect("a small number")),
                 machine_time: None,
+                happened: None,
                 identity: None,
                 sender: None,
                 event,

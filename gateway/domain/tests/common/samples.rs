@@ -2,8 +2,8 @@
 
 use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::event::{
-    Advance, Basis, BasisKind, Configured, Event, LikelyCause, MessageNumbered, Noted, Position,
-    StencilSpec, WhyUnattributed,
+    Advance, Basis, BasisKind, ClockDoubted, ClockWrong, Configured, DecisionDoubted, Event,
+    LikelyCause, MessageNumbered, Noted, Position, StencilSpec, WashUnmatched, WhyUnattributed,
 };
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
@@ -72,7 +72,8 @@ fn counted() -> Basis {
 
 /// One event of each kind, in the order of their definition.
 pub(crate) fn samples() -> Vec<Event> {
-    [of_stencils(), of_places(), of_standing(), of_machines(), of_second_thoughts()].concat()
+    [of_stencils(), of_places(), of_standing(), of_machines(), of_second_thoughts(), of_doubts()]
+        .concat()
 }
 
 fn of_stencils() -> Vec<Event> {
@@ -107,12 +108,12 @@ fn of_stencils() -> Vec<Event> {
                 unit: "MΩ·cm".to_owned(),
             }],
         },
-        Event::WashUnmatched {
+        Event::WashUnmatched(WashUnmatched {
             machine: machine("washer"),
             code: Some(code("X")),
             outcome: Some(WashOutcome::Aborted),
             why: why(),
-        },
+        }),
     ]
 }
 
@@ -263,6 +264,7 @@ fn of_second_thoughts() -> Vec<Event> {
             corrects: Position(3),
             was: 7,
             is: 5,
+            made: None,
             by: by(),
             why: why(),
         },
@@ -279,12 +281,34 @@ fn of_second_thoughts() -> Vec<Event> {
             by: Some(by()),
             changes: vec!["machine printer-2 is added".to_owned()],
             trial: [self::machine("printer-2")].into(),
+            timed: std::collections::BTreeSet::new(),
         }),
         Event::MessageNumbered(MessageNumbered {
             machine: self::machine("printer-2"),
             sequence: "floor/printer-2/strokes".to_owned(),
             number: 17,
             missed: 3,
+        }),
+    ]
+}
+
+fn of_doubts() -> Vec<Event> {
+    vec![
+        Event::ClockDoubted(ClockDoubted {
+            machine: self::machine("printer-2"),
+            told: at(99),
+            wrong: ClockWrong::Ahead,
+        }),
+        Event::DecisionDoubted(DecisionDoubted {
+            stencil: stencil(),
+            rule: Rule::Store,
+            machine: Some(self::machine("rack")),
+            decision: Position(17),
+            late: Position(20),
+            reasons: vec![Cause {
+                reason: Reason::Unwashed { strokes: 3 },
+                because: Some(Position(20)),
+            }],
         }),
     ]
 }
@@ -302,7 +326,7 @@ pub(crate) fn ordinal(event: &Event) -> usize {
         Event::LostSight { .. } => 7,
         Event::WashBegan { .. } => 8,
         Event::WashEnded { .. } => 9,
-        Event::WashUnmatched { .. } => 10,
+        Event::WashUnmatched(_) => 10,
         Event::Stored { .. } => 11,
         Event::SlotFound { .. } => 12,
         Event::StorageBreached { .. } => 13,
@@ -340,5 +364,7 @@ pub(crate) fn ordinal(event: &Event) -> usize {
         Event::RestartUnseen { .. } => 45,
         Event::Configured(_) => 46,
         Event::MessageNumbered(_) => 47,
+        Event::ClockDoubted(_) => 48,
+        Event::DecisionDoubted(_) => 49,
     }
 }

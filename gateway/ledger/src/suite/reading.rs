@@ -18,6 +18,7 @@ pub async fn events_read_back_as_they_were(place: impl Place) {
         .map(|at| Fact {
             at: Timestamp(at),
             machine_time: Some(Timestamp(at)),
+            happened: None,
             identity: Some("printer-1/\u{1f4a1}\\".to_owned()),
             sender: None,
             event: Event::StrokesBooked {

@@ -81,7 +81,7 @@ impl Condition {
         (allowed, past): (&Allowed, &Histories),
     ) -> Option<Self> {
         let stencil = heard.before.stencils.get(code)?;
-        let at = heard.recorded.fact.at;
+        let at = heard.recorded.fact.time();
         let about = |(of, print): &(Option<StencilCode>, Print)| {
             (of.as_ref() == Some(code)).then(|| print.clone())
         };

@@ -73,7 +73,7 @@ impl Corrections {
             by: by.clone(),
             why: why.clone(),
             corrects,
-            original: heard.original.map(|original| (original.fact.at, said(original))),
+            original: heard.original.map(|original| (original.fact.time(), said(original))),
         });
     }
 

@@ -1,6 +1,6 @@
 //! What does not fit together.
 
-use stencilward_domain::event::{Event, MessageNumbered, Position};
+use stencilward_domain::event::{Event, MessageNumbered, Position, WashUnmatched};
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::time::Timestamp;
 
@@ -24,7 +24,7 @@ pub(super) struct Finding {
     pub(super) event: Position,
     pub(super) at: Timestamp,
     pub(super) kind: &'static str,
-    pub(super) machine: MachineName,
+    pub(super) machine: Option<MachineName>,
     pub(super) stencils: Vec<StencilCode>,
     pub(super) what: String,
 }
@@ -40,9 +40,9 @@ impl Findings {
         };
         self.0.push(Finding {
             event: heard.recorded.position,
-            at: heard.recorded.fact.at,
+            at: heard.recorded.fact.time(),
             kind,
-            machine: machine.clone(),
+            machine: machine.cloned(),
             stencils: stencils(heard.event()),
             what: in_words(heard.event()),
         });
@@ -55,8 +55,10 @@ impl Findings {
                 Figure::event(finding.event),
                 Figure::of(Value::Time(finding.at)).citing(finding.event),
                 Figure::text(finding.kind),
-                Figure::maybe(review.setup.line(&finding.machine)),
-                Figure::text(&finding.machine),
+                Figure::maybe(
+                    finding.machine.as_ref().and_then(|machine| review.setup.line(machine)),
+                ),
+                Figure::maybe(finding.machine.as_ref()),
                 Figure::of(Value::Names(stencils)),
                 Figure::text(&finding.what).citing(finding.event),
             ]
@@ -74,30 +76,33 @@ impl Findings {
 
 impl Finding {
     pub(super) fn picked(&self, review: &Review, asked: &Asked) -> bool {
-        review.picks_machine(asked, Some(&self.machine)) && review.picks_any(asked, &self.stencils)
+        review.picks_machine(asked, self.machine.as_ref())
+            && review.picks_any(asked, &self.stencils)
     }
 }
 
-fn kind(event: &Event) -> Option<(&'static str, &MachineName)> {
-    match event {
-        Event::BasesDisagreed { machine, .. } => Some(("bases disagree", machine)),
-        Event::CounterDoubted { machine, .. } => Some(("counter doubted", machine)),
-        Event::RestartUnseen { machine, .. } => Some(("restart unseen", machine)),
-        Event::StorageBreached { rack, .. } => Some(("storage breached", rack)),
-        Event::WashUnmatched { machine, .. } => Some(("wash unmatched", machine)),
+fn kind(event: &Event) -> Option<(&'static str, Option<&MachineName>)> {
+    Some(match event {
+        Event::BasesDisagreed { machine, .. } => ("bases disagree", Some(machine)),
+        Event::CounterDoubted { machine, .. } => ("counter doubted", Some(machine)),
+        Event::RestartUnseen { machine, .. } => ("restart unseen", Some(machine)),
+        Event::StorageBreached { rack, .. } => ("storage breached", Some(rack)),
+        Event::WashUnmatched(unmatched) => ("wash unmatched", Some(&unmatched.machine)),
+        Event::ClockDoubted(doubted) => ("clock doubted", Some(&doubted.machine)),
+        Event::DecisionDoubted(doubted) => ("decision doubted", doubted.machine.as_ref()),
         Event::MessageNumbered(numbered) if numbered.missed > 0 => {
-            Some(("messages missed", &numbered.machine))
+            ("messages missed", Some(&numbered.machine))
         }
-        _ => None,
-    }
+        _ => return None,
+    })
 }
 
 fn stencils(event: &Event) -> Vec<StencilCode> {
     match event {
         Event::BasesDisagreed { stencils, .. } => stencils.clone(),
-        Event::StorageBreached { stencil: code, .. } | Event::WashUnmatched { code, .. } => {
-            code.iter().cloned().collect()
-        }
+        Event::StorageBreached { stencil: code, .. }
+        | Event::WashUnmatched(WashUnmatched { code, .. }) => code.iter().cloned().collect(),
+        Event::DecisionDoubted(doubted) => vec![doubted.stencil.clone()],
         _ => Vec::new(),
     }
 }
@@ -130,7 +135,9 @@ fn in_words(event: &Event) -> String {
             };
             format!("slot {slot} filled without a permitted store: {why}")
         }
-        Event::WashUnmatched { why, .. } => why.clone(),
+        Event::WashUnmatched(unmatched) => unmatched.why.clone(),
+        Event::ClockDoubted(doubted) => doubted.wrong.in_words().to_owned(),
+        Event::DecisionDoubted(doubted) => doubted.to_string(),
         Event::MessageNumbered(MessageNumbered { sequence, number, missed, .. }) => format!(
             "{missed} messages of {sequence} before number {number} never arrived: see whether \
              the broker's queue is long enough, and compare with the machine's own count"

@@ -14,7 +14,7 @@ pub(super) struct Heard<'a> {
     pub(super) original: Option<&'a Recorded>,
     /// The state before it.
     pub(super) before: &'a State,
-    /// When, by a clock that never runs backwards.
+    /// When it happened: by a clock that never runs backwards, unless it was told late.
     pub(super) time: Timestamp,
     /// True when it counts for flows.
     pub(super) within: bool,
@@ -37,7 +37,7 @@ impl Heard<'_> {
             (Event::StrokesAssigned { until, .. }, _) => day_of(*until),
             (_, Some(original)) => match &original.fact.event {
                 Event::StrokesAssigned { until, .. } => day_of(*until),
-                _ => day_of(original.fact.at),
+                _ => day_of(original.fact.time()),
             },
             _ => self.day(),
         }

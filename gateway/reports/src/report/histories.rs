@@ -139,7 +139,7 @@ impl History {
     }
 
     fn enter(&mut self, band: WearBand, heard: &Heard<'_>) {
-        let entered = Some((heard.recorded.fact.at, heard.recorded.position));
+        let entered = Some((heard.recorded.fact.time(), heard.recorded.position));
         self.reorder = if band >= WearBand::Reorder { self.reorder.or(entered) } else { None };
         self.stopped = if band == WearBand::Stopped { entered } else { None };
         if band == WearBand::Stopped {
@@ -148,21 +148,29 @@ impl History {
     }
 
     fn follow_wash(&mut self, heard: &Heard<'_>, before: Option<&Stencil>) {
-        let mark: Mark = heard.mark;
-        let washed_since = |of: Position| {
-            before.and_then(|s| s.last_wash.as_ref()).is_some_and(|wash| wash.because > of)
+        let (mark, position): (Mark, Position) = (heard.mark, heard.recorded.position);
+        let washed_off = |of: Position, made: Option<Timestamp>| {
+            before.is_some_and(|stencil| stencil.washed_off(of, made))
         };
+        let then = heard.recorded.fact.happened;
         match heard.event() {
-            Event::StrokesBooked { count, .. } => self.since_wash.add(*count, mark),
-            Event::StrokesAssigned { of, count, .. } if !washed_since(*of) => {
+            Event::StrokesBooked { count, .. } if !washed_off(position, then) => {
                 self.since_wash.add(*count, mark);
             }
-            Event::StrokesCorrected { corrects, was, is, .. } if !washed_since(*corrects) => {
+            Event::StrokesAssigned { of, until, count, .. } if !washed_off(*of, Some(*until)) => {
+                self.since_wash.add(*count, mark);
+            }
+            Event::StrokesCorrected { corrects, was, is, made, .. }
+                if !washed_off(*corrects, *made) =>
+            {
                 self.since_wash.replace(*was, *is, mark);
             }
-            Event::WashEnded { outcome: WashOutcome::Passed, .. } => {
+            Event::WashEnded { outcome: WashOutcome::Passed, .. }
+                if !washed_off(position, then) =>
+            {
+                let left = before.zip(then).map_or(0, |(before, then)| before.strokes_after(then));
                 self.since_wash = Tally::default();
-                self.since_wash.add(0, mark);
+                self.since_wash.add(left, mark);
             }
             _ => {}
         }
@@ -194,7 +202,8 @@ impl History {
 
     fn share(&mut self, heard: &Heard<'_>, joins: bool) {
         if self.shares.last().map_or(joins, |(_, last, _)| *last != joins) {
-            self.shares.push((heard.day(), joins, heard.recorded.position));
+            let day = self.shares.last().map_or(heard.day(), |(last, ..)| heard.day().max(*last));
+            self.shares.push((day, joins, heard.recorded.position));
         }
     }
 }

@@ -58,7 +58,7 @@ impl Runs {
                 if let Some(run) = now.and_then(|index| self.runs.get_mut(index))
                     && run.spec.order == *order
                 {
-                    run.finished = Some((heard.recorded.fact.at, heard.recorded.position));
+                    run.finished = Some((heard.recorded.fact.time(), heard.recorded.position));
                     self.turn(machine, heard.recorded.position, None);
                 }
             }
@@ -78,7 +78,7 @@ impl Runs {
     }
 
     fn start(&mut self, machine: &MachineName, spec: &OrderSpec, heard: &Heard<'_>) {
-        let started = (heard.recorded.fact.at, heard.recorded.position);
+        let started = (heard.recorded.fact.time(), heard.recorded.position);
         self.turn(machine, heard.recorded.position, Some(self.runs.len()));
         self.runs.push(Run {
             spec: spec.clone(),

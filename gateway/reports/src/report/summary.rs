@@ -135,10 +135,11 @@ fn open_strokes(review: &Review, asked: &Asked) -> Vec<Vec<Figure>> {
 fn findings(review: &Review, asked: &Asked) -> Vec<Vec<Figure>> {
     let mut kinds: BTreeMap<_, Vec<Position>> = BTreeMap::new();
     for finding in review.findings.0.iter().filter(|finding| finding.picked(review, asked)) {
-        kinds.entry((finding.kind, &finding.machine)).or_default().push(finding.event);
+        kinds.entry((finding.kind, finding.machine.as_ref())).or_default().push(finding.event);
     }
-    let row = |((kind, machine), events): ((&str, &MachineName), Vec<Position>)| {
-        action(kind, machine.as_str(), counted(events), "look into it: see the table findings")
+    let row = |((kind, machine), events): ((&str, Option<&MachineName>), Vec<Position>)| {
+        let machine = machine.map_or("asked by hand", MachineName::as_str);
+        action(kind, machine, counted(events), "look into it: see the table findings")
     };
     kinds.into_iter().map(row).collect()
 }

@@ -52,7 +52,7 @@ impl Unattributed {
                     left,
                     basis: basis.kind(),
                     since: *since,
-                    until: heard.recorded.fact.at,
+                    until: heard.recorded.fact.time(),
                     candidates: candidates.clone(),
                     why: *why,
                 };

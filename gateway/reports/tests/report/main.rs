@@ -6,6 +6,7 @@
 mod acts;
 mod forms;
 mod golden;
+mod late;
 mod outlook;
 mod past;
 mod plant;

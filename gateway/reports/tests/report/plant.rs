@@ -103,7 +103,11 @@ pub(crate) struct Floor {
 
 impl Floor {
     pub(crate) fn new() -> Self {
-        let mut floor = Self { site: Site::new(plant()), now: START, ledger: Vec::new() };
+        Self::of(plant())
+    }
+
+    pub(crate) fn of(plant: Plant) -> Self {
+        let mut floor = Self { site: Site::new(plant), now: START, ledger: Vec::new() };
         floor.site.start("0.0.0", floor.now);
         floor.keep();
         floor
@@ -119,13 +123,27 @@ impl Floor {
     }
 
     pub(crate) fn says(&mut self, name: &str, said: Said) {
+        self.hears(name, None, said);
+    }
+
+    /// A machine says something with its own time.
+    pub(crate) fn tells(&mut self, name: &str, then: Timestamp, said: Said) {
+        self.hears(name, Some(then), said);
+    }
+
+    fn hears(&mut self, name: &str, machine_time: Option<Timestamp>, said: Said) {
         self.site.hear(&Signal {
             machine: machine(name),
             received: self.now,
-            machine_time: None,
+            machine_time,
             identity: None,
             said,
         });
+        self.keep();
+    }
+
+    pub(crate) fn tick(&mut self) {
+        self.site.tick(self.now);
         self.keep();
     }
 

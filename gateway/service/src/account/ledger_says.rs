@@ -93,9 +93,13 @@ fn finding(event: &Event) -> Option<String> {
             "{machine}: {booked} strokes booked in a run, {checked} by {}",
             checked_by.as_str()
         ),
-        Event::WashUnmatched { machine, why, .. } => {
-            format!("{machine}: a wash fits nothing: {why}")
+        Event::WashUnmatched(unmatched) => {
+            format!("{}: a wash fits nothing: {}", unmatched.machine, unmatched.why)
         }
+        Event::ClockDoubted(doubted) => {
+            format!("{}: {}", doubted.machine, doubted.wrong.in_words())
+        }
+        Event::DecisionDoubted(doubted) => doubted.to_string(),
         Event::StorageBreached { rack, slot, .. } => {
             format!("{rack}: slot {slot} was filled without permission")
         }

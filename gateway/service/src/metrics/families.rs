@@ -26,6 +26,8 @@ pub(super) struct Families {
     pub(super) basis_disagreements: IntCounterVec,
     pub(super) understencil_wipes: IntCounterVec,
     pub(super) counter_findings: IntCounterVec,
+    pub(super) clock_findings: IntCounterVec,
+    pub(super) doubted_decisions: IntCounterVec,
     pub(super) messages_missed: IntCounterVec,
     pub(super) machine_up: IntGaugeVec,
     pub(super) rounds: IntCounterVec,
@@ -170,6 +172,16 @@ impl Families {
                 "counter_findings_total",
                 "Jumps of a stroke counter that the machine cannot have made",
                 &["machine"],
+            )?,
+            clock_findings: make.counters(
+                "clock_findings_total",
+                "Times that a machine told and that cannot be",
+                &["machine"],
+            )?,
+            doubted_decisions: make.counters(
+                "doubted_decisions_total",
+                "Permitted decisions that a late message would have refused",
+                &["rule"],
             )?,
             messages_missed: make.counters(
                 "messages_missed_total",
