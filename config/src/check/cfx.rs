@@ -62,8 +62,8 @@ fn check_asks(path: &str, settings: &cfx::Settings, endpoint: &cfx::Endpoint, fo
     if endpoint.listen.is_some() {
         return;
     }
-    let keys =
-        [("tool-check", settings.tool_check.is_some()), ("outputs", !settings.outputs.is_empty())];
+    let asks = settings.outputs.iter().any(|output| output.by == cfx::By::UnitValidation);
+    let keys = [("tool-check", settings.tool_check.is_some()), ("outputs", asks)];
     for (key, there) in keys {
         if there {
             let wrong = format!(

@@ -10,4 +10,6 @@
 mod asking;
 mod broker;
 mod direct;
+mod locking;
 mod plant;
+mod telling;

@@ -13,9 +13,10 @@ fn a_name_is_one_level_whatever_is_in_it() {
 #[test]
 fn without_a_broker_nothing_is_owed() {
     let site = Site::new(stencilward_domain::plant::Plant::default());
-    let mut nobody = Notices::new(BTreeSet::new());
+    let mut nobody = Notices::new(Told::default());
     assert_eq!(nobody.of(&[], &site, Timestamp(0)), []);
-    let some = Notices::new(BTreeSet::from(["floor".to_owned()]));
+    let brokers = BTreeSet::from(["floor".to_owned()]);
+    let some = Notices::new(Told { brokers, ..Told::default() });
     assert_eq!(some.all("another", &site, Timestamp(0)), []);
 }
 
