@@ -118,3 +118,55 @@ fn object(json: Value) -> Map<String, Value> {
         _ => Map::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn endpoint() -> Endpoint {
+        serde_json::from_value(json!({ "name": "floor", "handle": "Invented.Gateway.1" })).unwrap()
+    }
+
+    fn due(number: u64, counters: &Counters) -> Due {
+        let body = counters.kept(Timestamp(1_772_359_200_123));
+        Due { number, about: "counters/ST-1".to_owned(), body, retain: true }
+    }
+
+    #[test]
+    fn counters_are_told_as_the_sdk_writes_them_and_again_as_the_same_message() {
+        let counted = Counters {
+            stencil: StencilCode::new("ST-1").unwrap(),
+            strokes: 570,
+            life_ratio: 0.312,
+            washed_at_strokes: Some(234),
+            washed_at: Some(Timestamp(1_772_000_000_000)),
+        };
+        let told = counters(&endpoint(), &due(7, &counted)).unwrap();
+        let counter = &told.body["MachineServiceAndMaintenanceData"][0]["MaintenanceDetails"][0];
+        assert_eq!(
+            counter,
+            &json!({
+                "Name": "Strokes", "CounterType": "ActivityCount", "CustomCounterType": null,
+                "MeasurementLocation": null, "CurrentCounterValue": 570, "CurrentRatio": 31.2,
+                "CurrentRatioValid": true, "CurrentTimeStamp": "2026-03-01T10:00:00.123Z",
+                "LastMaintenanceCounterValue": 234,
+                "LastMaintenanceTimeStamp": "2026-02-25T06:13:20.000Z",
+                "LastMaintenanceValid": true,
+            })
+        );
+        let again = counters(&endpoint(), &due(7, &counted)).unwrap();
+        assert_eq!(again, told, "whoever has it knows it again");
+        let news = counters(&endpoint(), &due(8, &counted)).unwrap();
+        assert_ne!(news.unique_id, told.unique_id);
+        assert_eq!(told.unique_id.unwrap().as_bytes()[14], b'8', "its version (RFC 9562, 4.2)");
+        let unread = Due { body: b"nothing".to_vec(), ..due(9, &counted) };
+        assert_eq!(counters(&endpoint(), &unread), None);
+    }
+
+    #[test]
+    fn faults_that_are_not_known_are_null_and_none_is_an_empty_list() {
+        let pace = Duration::from_secs(60);
+        let faults = |faults| heartbeat("H", pace, faults).body["ActiveFaults"].clone();
+        assert_eq!((faults(None), faults(Some(&[]))), (Value::Null, json!([])));
+    }
+}

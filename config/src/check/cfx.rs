@@ -43,6 +43,11 @@ impl Configuration {
                 found.push((format!("{path}.handle"), wrong));
             }
             check_asks(&path, settings, endpoint, found);
+            let listens = |at: &str| self.cfx.iter().any(|known| known.listens_at(at));
+            if settings.requests.as_ref().is_some_and(|requests| listens(&requests.address)) {
+                let wrong = "is the gateway's own listener; write where the machine listens";
+                found.push((format!("{path}.requests.address"), wrong.to_owned()));
+            }
         }
     }
 

@@ -138,6 +138,12 @@ impl Listen {
 }
 
 impl Endpoint {
+    /// True when it listens there itself.
+    #[must_use]
+    pub fn listens_at(&self, address: &str) -> bool {
+        self.listen.as_ref().is_some_and(|listen| listen.address.trim() == address.trim())
+    }
+
     /// The names under which its ways are owed what is to be said there.
     pub fn debtors(&self) -> impl Iterator<Item = String> {
         let tells = |publish: &&Publish| publish.counters;
