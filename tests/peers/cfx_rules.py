@@ -2,11 +2,16 @@
 
 Sources: files of the standards body's SDK (Apache-2.0): CFX/CFXEnvelope.cs for the envelope,
 CFX/Transport/AmqpUtilities.cs (SetHeaders) for what AMQP carries, and each message's own file.
-Its JSON library writes members by their exact names, nulls too, and `$type` first."""
+Its JSON library writes members by their exact names, nulls too, and `$type` first.
+
+Run by itself it looks at what it is given, one JSON string a line, and tells for each
+{"said": "looked", "wrong": [...]}."""
 
 import json
 import re
+import sys
 import uuid
+from datetime import datetime
 
 ENVELOPE = ["MessageName", "Version", "TimeStamp", "UniqueID", "Source", "Target", "RequestID",
             "MessageBody"]
@@ -131,7 +136,6 @@ def members(pairs):
 
 
 def milliseconds(text_of_time):
-    from datetime import datetime
     return round(datetime.fromisoformat(text_of_time.replace("Z", "+00:00")).timestamp() * 1000)
 
 
@@ -140,13 +144,19 @@ def read(message):
     body = message.body
     if not isinstance(body, (bytes, memoryview)) or not message.inferred:
         return None, ["the body is no data section"]
+    envelope, wrong = parse(bytes(body))
+    return envelope, wrong + (carried_faults(message, envelope) if envelope else [])
+
+
+def parse(body):
+    """The envelope in a body, and everything wrong with it."""
     try:
-        envelope = json.loads(bytes(body).decode("utf-8"), object_pairs_hook=members)
+        envelope = json.loads(body.decode("utf-8"), object_pairs_hook=members)
     except ValueError as wrong:
         return None, [str(wrong)]
     if not isinstance(envelope, dict) or list(envelope) != ENVELOPE:
         return None, [f"the envelope's members are {list(envelope)}"]
-    return envelope, envelope_faults(envelope) + carried_faults(message, envelope)
+    return envelope, envelope_faults(envelope)
 
 
 def envelope_faults(envelope):
@@ -201,3 +211,14 @@ def carried_faults(message, envelope):
         if abs(at - milliseconds(envelope["TimeStamp"])) > 1:
             wrong.append(f"creation-time {at} is not TimeStamp {envelope['TimeStamp']}")
     return wrong
+
+
+def main():
+    print(json.dumps({"said": "ready"}), flush=True)
+    for line in sys.stdin:
+        _, wrong = parse(json.loads(line).encode("utf-8"))
+        print(json.dumps({"said": "looked", "wrong": wrong}), flush=True)
+
+
+if __name__ == "__main__":
+    main()

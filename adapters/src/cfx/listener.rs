@@ -63,7 +63,12 @@ pub(super) async fn run(desk: Arc<Desk>, listen: Listen) {
     }
 }
 
-async fn serve(desk: &Arc<Desk>, listen: &Listen, listener: TcpListener, hall: Option<hall::Door>) {
+async fn serve(
+    desk: &Arc<Desk>,
+    listen: &Listen,
+    listener: TcpListener,
+    hall: Option<hall::Entrance>,
+) {
     let mut connections = JoinSet::new();
     let numbers = AtomicU64::new(1);
     loop {
@@ -94,7 +99,7 @@ async fn serve(desk: &Arc<Desk>, listen: &Listen, listener: TcpListener, hall: O
 
 async fn connection(
     desk: Arc<Desk>,
-    (listen, hall): (Listen, Option<hall::Door>),
+    (listen, hall): (Listen, Option<hall::Entrance>),
     stream: TcpStream,
     number: u64,
 ) {
@@ -151,7 +156,7 @@ async fn open(
 async fn hear(
     desk: &Arc<Desk>,
     mut connection: ListenerConnectionHandle,
-    (listen, hall): (&Listen, Option<&hall::Door>),
+    (listen, hall): (&Listen, Option<&hall::Entrance>),
     number: u64,
 ) -> Option<Garbled> {
     let acceptor = SessionAcceptor::builder().handle_max(256).build();

@@ -20,7 +20,7 @@ use crate::link::Due;
 const LOT: usize = 64;
 
 /// A way by which something is told.
-pub(super) trait Way {
+pub(super) trait Outlet {
     /// Tells it, and waits until the other side has it.
     async fn put(&mut self, said: &Envelope) -> Result<(), Garbled>;
 
@@ -55,7 +55,7 @@ impl Teller {
     ///
     /// # Errors
     /// When the way is no more, or does not take what is told: nothing of that counts as told.
-    pub(super) async fn tell(&self, way: &mut impl Way) -> Result<(), Garbled> {
+    pub(super) async fn tell(&self, way: &mut impl Outlet) -> Result<(), Garbled> {
         let stop = self.desk.floor.stop.clone();
         if let Some(ended) = stop.run_until_cancelled(self.speak(way)).await {
             return ended;
@@ -66,7 +66,7 @@ impl Teller {
         Ok(())
     }
 
-    async fn speak(&self, way: &mut impl Way) -> Result<(), Garbled> {
+    async fn speak(&self, way: &mut impl Outlet) -> Result<(), Garbled> {
         let mut beat = interval(self.publish.heartbeat.0);
         beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let (mut after, mut rest) = (0, Instant::now());
@@ -103,7 +103,7 @@ impl Teller {
         owing.due(&self.debtor, after, LOT).await
     }
 
-    async fn deliver(&self, way: &mut impl Way, due: Vec<Due>) -> Result<(), Garbled> {
+    async fn deliver(&self, way: &mut impl Outlet, due: Vec<Due>) -> Result<(), Garbled> {
         let (mut told, mut ended) = (Vec::new(), Ok(()));
         for due in due {
             if let Some(said) = announce::counters(&self.desk.endpoint, &due) {

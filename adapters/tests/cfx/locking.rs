@@ -136,7 +136,7 @@ async fn a_listener_that_takes_nothing_does_not_hold_up_the_stop() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn the_user_of_a_station_is_given_and_a_wrong_address_is_told() {
+async fn an_address_where_nobody_listens_is_told_as_the_machines() {
     let nobody = free_address();
     let machines = vec![(name("printer-1"), lockable(PRINTER, nobody))];
     let gateway = Gateway::of(endpoint(free_address(), &json!({})), machines, 8);

@@ -2,6 +2,7 @@
 //! of `tests/peers/cfx_rules.py` before it is answered.
 
 use serde_json::{Value, json};
+use stencilward_tests::child::Signal;
 use stencilward_tests::free_port::free_port;
 use stencilward_tests::http;
 use stencilward_tests::peer::Peer;
@@ -162,4 +163,40 @@ async fn a_silent_station_does_not_hold_up_the_stop() {
     floor.plant.gateway.stop();
     let log = floor.plant.gateway.transcript();
     assert!(log.contains("everything taken in is durable"), "{log}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_station_that_freezes_is_unknown_until_it_answers_again() {
+    let Some(mut floor) = floor().await else { return };
+    seat(&mut floor.says, GATEWAY).await;
+    floor.asked(UNLOCK, "obeying").await;
+    floor.shown("1", "1").await;
+    floor.station.child().signal(Signal::STOP);
+    floor.logged("output lock").await;
+    let unlocked = "output_shown{machine=\"printer-1\",output=\"lock\"}";
+    eventually("nothing is shown of it", LIMIT, async || {
+        let text = floor.metrics().await;
+        if text.contains(unlocked) { Err(text) } else { Ok(()) }
+    })
+    .await;
+    // proton 0.40 itself breaks when it goes on after its connection has ended.
+    floor.station.child().kill();
+    let Some(back) = station(floor.port).await else { return };
+    floor.station = back;
+    floor.asked(UNLOCK, "obeying").await;
+    floor.shown("1", "1").await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_killed_gateway_knows_nothing_of_a_lock_and_asks_again() {
+    let Some(mut floor) = floor().await else { return };
+    seat(&mut floor.says, GATEWAY).await;
+    floor.asked(UNLOCK, "obeying").await;
+    floor.shown("1", "1").await;
+    floor.plant.gateway.signal(Signal::KILL);
+    floor.plant.gateway.exit(LIMIT).await;
+    floor.plant.again();
+    // It permits nothing before it is sure again.
+    floor.asked(LOCK, "obeying").await;
+    floor.shown("0", "0").await;
 }

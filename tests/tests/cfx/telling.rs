@@ -147,3 +147,40 @@ async fn what_a_broker_does_not_take_does_not_count_as_told() {
         while broker.hear("took", LIMIT).await["name"] != "CFX.EndpointShuttingDown" {}
     }
 }
+
+/// A heartbeat as the gateway sends it.
+const SOUND: &str = r#"{"MessageName":"CFX.Heartbeat","Version":"2.0",
+"TimeStamp":"2026-03-02T07:00:00.000Z","UniqueID":"9f0a1c2d-0000-4000-8000-00000000aaaa",
+"Source":"Invented.Gateway.1","Target":null,"RequestID":null,"MessageBody":{
+"$type":"CFX.Heartbeat, CFX","ActiveFaults":null,"ActiveRecipes":null,
+"CFXHandle":"Invented.Gateway.1","HeartbeatFrequency":"00:01:00"}}"#;
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_rules_find_what_breaks_them() {
+    let Some(mut rules) = Peer::start("cfx_rules.py", &[]).await else { return };
+    assert_eq!(rules.ask(json!(SOUND), "looked", LIMIT).await["wrong"], json!([]));
+    for (was, is) in [
+        (r#""Target":null,"#, ""),
+        (r#""Target":null,"RequestID":null"#, r#""RequestID":null,"Target":null"#),
+        ("MessageName", "messageName"),
+        ("07:00:00.000Z", "07:00:00.000"),
+        ("00000000aaaa", "aaaa"),
+        (r#""Source":"Invented.Gateway.1""#, r#""Source":null"#),
+        (r#""ActiveFaults":null,"#, ""),
+        (r#""ActiveFaults":null"#, r#""ActiveFaults":null,"Faults":null"#),
+        ("HeartbeatFrequency", "heartbeatFrequency"),
+        ("00:01:00", "PT1M"),
+        (r#""$type":"CFX.Heartbeat, CFX","#, ""),
+        (
+            r#""$type":"CFX.Heartbeat, CFX","ActiveFaults":null"#,
+            r#""ActiveFaults":null,"$type":"CFX.Heartbeat, CFX""#,
+        ),
+        ("CFX.Heartbeat, CFX", "CFX.Heartbeat"),
+        (r#""MessageName":"CFX.Heartbeat""#, r#""MessageName":"CFX.Invented""#),
+    ] {
+        let broken = SOUND.replacen(was, is, 1);
+        assert_ne!(broken, SOUND);
+        let looked = rules.ask(json!(broken), "looked", LIMIT).await;
+        assert_ne!(looked["wrong"], json!([]), "{was} became {is}");
+    }
+}

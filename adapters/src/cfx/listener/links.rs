@@ -13,7 +13,7 @@ use crate::cfx::hearing::Way;
 use crate::cfx::json::{Garbled, shortened};
 use crate::cfx::replies::Replies;
 use crate::cfx::taker::{Ended, no_such_address, take, too_many};
-use crate::cfx::telling::hall::Door;
+use crate::cfx::telling::hall::Entrance;
 use crate::link::Trouble;
 
 /// Links of one session.
@@ -26,7 +26,7 @@ pub(super) struct Session {
     pub(super) targets: Vec<String>,
     pub(super) replies: Replies,
     /// Where others receive what the gateway says, if anywhere.
-    pub(super) hall: Option<Door>,
+    pub(super) hall: Option<Entrance>,
     /// The connection's number.
     pub(super) number: u64,
 }

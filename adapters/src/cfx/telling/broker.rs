@@ -8,7 +8,7 @@ use fe2o3_amqp::link::SenderAttachError;
 use fe2o3_amqp::types::messaging::Outcome;
 use tokio::time::{Instant, sleep, timeout};
 
-use super::{Teller, Way};
+use super::{Outlet, Teller};
 use crate::cfx::access::{FAREWELL, Open, STEP, open, within};
 use crate::cfx::announce;
 use crate::cfx::desk::Desk;
@@ -111,7 +111,7 @@ impl Connection {
     }
 }
 
-impl Way for Connection {
+impl Outlet for Connection {
     async fn put(&mut self, said: &Envelope) -> Result<(), Garbled> {
         let (name, address) = (&said.name, &self.address);
         let sent = timeout(STEP, self.sender.send(message(said))).await.map_err(|_| {

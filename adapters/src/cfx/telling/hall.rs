@@ -7,7 +7,7 @@ use fe2o3_amqp::Sender;
 use tokio::sync::mpsc;
 use tokio::time::timeout;
 
-use super::{Teller, Way};
+use super::{Outlet, Teller};
 use crate::cfx::access::STEP;
 use crate::cfx::announce;
 use crate::cfx::desk::Desk;
@@ -25,7 +25,7 @@ const COMING: usize = 16;
 
 /// The way in for those who receive.
 #[derive(Clone)]
-pub(in crate::cfx) struct Door {
+pub(in crate::cfx) struct Entrance {
     /// The address from which they receive.
     pub(in crate::cfx) address: String,
     coming: mpsc::Sender<Seat>,
@@ -40,23 +40,23 @@ struct Hall {
     seats: Vec<Seat>,
 }
 
-/// A hall with its door, and what is told in it until the order to stop.
+/// A hall with its entrance, and what is told in it until the order to stop.
 pub(in crate::cfx) fn open(
     desk: Arc<Desk>,
     publish: Publish,
-) -> (Door, impl Future<Output = ()> + use<>) {
+) -> (Entrance, impl Future<Output = ()> + use<>) {
     let (coming, waiting) = mpsc::channel(COMING);
-    let door = Door { address: publish.at.clone(), coming };
+    let entrance = Entrance { address: publish.at.clone(), coming };
     let mut hall = Hall { desk: Arc::clone(&desk), coming: waiting, seats: Vec::new() };
     let debtor = desk.endpoint.debtor_at_listener();
     let telling = async move {
         // Its way in stays open as long as the listener does.
         let _ = Teller::new(desk, publish, debtor).tell(&mut hall).await;
     };
-    (door, telling)
+    (entrance, telling)
 }
 
-impl Door {
+impl Entrance {
     /// Tells one who receives on this link, until it ends or hears nothing.
     pub(in crate::cfx) async fn serve(&self, mut sender: Sender) -> Ended {
         let (seat, mut said) = mpsc::channel(WAITING);
@@ -82,7 +82,7 @@ impl Door {
     }
 }
 
-impl Way for Hall {
+impl Outlet for Hall {
     /// Who reads too slowly has no seat any more.
     async fn put(&mut self, said: &Envelope) -> Result<(), Garbled> {
         let mut seats = Vec::new();
