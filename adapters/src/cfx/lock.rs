@@ -145,15 +145,16 @@ impl Lock {
 
     /// The gateway stops: what is not known to be locked is asked to lock.
     async fn lock_last(&mut self, requester: &mut Requester) -> Result<(), Garbled> {
-        while self.command.known() != Some(false) {
+        loop {
             if let Some(question) = self.turn(false) {
                 requester.send(&question).await?;
             }
+            if self.command.known() == Some(false) {
+                return Ok(());
+            }
             let answers = requester.answers().await?;
             self.hear(&answers);
-            self.turn(false);
         }
-        Ok(())
     }
 
     /// Looks at what is wanted and answered; gives the request that is to be sent.
