@@ -27,11 +27,11 @@ use tokio_util::task::TaskTracker;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
-use crate::notices::Notices;
+use crate::notices::{Notices, Told};
 use crate::replay::replay;
 use crate::showing::Showing;
 use links::Links;
-use owing::{Debts, owe_only_the_told, told};
+use owing::{Debts, owe_only_the_told};
 use steward::Steward;
 
 /// Deliveries that may wait for the site task; a full intake slows the links down.
@@ -115,7 +115,7 @@ impl Gateway {
             deliveries,
             visits,
             replans,
-            notices: Notices::new(told(configuration)),
+            notices: Notices::new(Told::by(configuration)),
             forgetful,
             give_up: give_up.clone(),
             beat: 0,

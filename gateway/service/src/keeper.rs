@@ -1,7 +1,6 @@
 //! The site task: the only writer. Signals, visits and the passing of time come in; what follows
 //! from them becomes durable; only then do receipts, replies, metrics and outputs follow.
 
-use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -18,7 +17,7 @@ use tokio_util::sync::CancellationToken;
 
 use crate::journal::{Journal, JournalError, Round, retry_wait};
 use crate::metrics::{Follower, Metrics};
-use crate::notices::Notices;
+use crate::notices::{Notices, Told};
 use crate::showing::Showing;
 
 /// Signals at which a round takes no further delivery.
@@ -50,8 +49,8 @@ pub(crate) struct Keeper {
 /// Another configuration that shall take effect.
 pub(crate) struct Replanned {
     pub(crate) replan: Replan,
-    /// The brokers that are told of it.
-    pub(crate) told: BTreeSet<String>,
+    /// Who is told of it.
+    pub(crate) told: Told,
     /// Answered once that is durable.
     pub(crate) done: oneshot::Sender<()>,
 }

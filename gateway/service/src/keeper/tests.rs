@@ -1,6 +1,6 @@
 //! The site task when its ledger fails: nothing follows, everything refuses, nothing is lost.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use async_trait::async_trait;
@@ -161,7 +161,10 @@ impl Task {
             deliveries,
             visits,
             replans,
-            notices: Notices::new(BTreeSet::from([BROKER.to_owned()])),
+            notices: Notices::new(Told {
+                brokers: BTreeSet::from([BROKER.to_owned()]),
+                ..Told::default()
+            }),
             forgetful,
             give_up: give_up.clone(),
             beat: 0,
