@@ -1,5 +1,6 @@
 //! Facts: decided, durable, never edited.
 
+mod alarm;
 mod configured;
 mod kinds;
 mod numbered;
@@ -15,6 +16,7 @@ use crate::signal::{Side, Width};
 use crate::time::Timestamp;
 use crate::wear::WearLimits;
 
+pub use alarm::{AlarmChange, AlarmEvent, AlarmMoved, Raised};
 pub use configured::Configured;
 pub use kinds::Event;
 pub use numbered::MessageNumbered;

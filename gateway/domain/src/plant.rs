@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
+use crate::alarm::AlarmPolicy;
 use crate::event::{BasisKind, StencilSpec};
 use crate::names::{CounterName, MachineName, OutputName, ProductName, StencilCode};
 use crate::wear::{Share, WearLimits};
@@ -166,6 +167,8 @@ pub struct Policy {
     pub tolerance: Tolerance,
     /// True when a stencil is only taken for an order that is known.
     pub orders_known: bool,
+    /// How alarms behave.
+    pub alarms: AlarmPolicy,
 }
 
 /// Limits on a stencil's tension.
@@ -194,6 +197,7 @@ impl Default for Policy {
             seat_wait: Duration::from_secs(10),
             tolerance: Tolerance::default(),
             orders_known: false,
+            alarms: AlarmPolicy::default(),
         }
     }
 }

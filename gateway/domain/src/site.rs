@@ -4,6 +4,7 @@
 //! that the next signal is judged by it, and hands the events to its owner, who makes them
 //! durable before anything follows from them. Replaying those events gives the same state.
 
+mod alarms;
 mod booking;
 mod counting;
 mod live;
@@ -30,6 +31,8 @@ use crate::signal::{Said, Signal};
 use crate::state::{State, machine_of, stencil_of};
 use crate::time::Timestamp;
 
+pub use alarms::AlarmAct;
+use alarms::Watched;
 use live::Live;
 pub use replan::Replan;
 pub use requests::{Reply, Request};
@@ -46,6 +49,7 @@ pub struct Site {
     live: BTreeMap<MachineName, Live>,
     trials: BTreeMap<MachineName, Trial>,
     origin: Origin,
+    watched: Watched,
     fresh: Vec<Recorded>,
 }
 
@@ -74,6 +78,7 @@ impl Site {
             live: BTreeMap::new(),
             trials: BTreeMap::new(),
             origin: Origin::default(),
+            watched: Watched::default(),
             fresh: Vec::new(),
         }
     }
@@ -228,6 +233,7 @@ impl Site {
             self.record(Event::DriedOut { stencil, printed });
         }
         self.reconsider_all();
+        self.watch_alarms();
     }
 
     /// What the outputs shall be. The caller sets the beat, and refuses all when the ledger fails.

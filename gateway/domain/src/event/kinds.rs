@@ -1,10 +1,8 @@
 //! The kinds of event.
 use super::{Basis, BasisKind, LikelyCause, Noted, Position, StencilSpec, WhyUnattributed};
-use crate::decision::{Cause, Decision};
 use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use crate::signal::{MachineState, Measurement, OrderSpec, WashOutcome, Width};
-use crate::{time::Timestamp, wear::WearBand};
-
+use crate::{decision::Cause, decision::Decision, time::Timestamp, wear::WearBand};
 /// One fact about one stencil, machine, order, or the gateway.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 #[serde(tag = "event", rename_all = "kebab-case")]
@@ -497,4 +495,6 @@ pub enum Event {
     Configured(super::Configured),
     /// A message of a machine that numbers its messages was dealt with.
     MessageNumbered(super::MessageNumbered),
+    /// Something happened to an alarm.
+    Alarm(super::AlarmEvent),
 }

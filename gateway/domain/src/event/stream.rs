@@ -82,6 +82,7 @@ impl Event {
             | Self::StrokesWrittenOff { machine, .. }
             | Self::StrokesUnattributed { machine, .. }
             | Self::BoardsCounted { machine, .. } => Stream::Machine(machine.clone()),
+            Self::Alarm(event) => event.stream(),
             Self::MessageNumbered(numbered) => Stream::Machine(numbered.machine.clone()),
             Self::SlotCleared { rack, .. } => Stream::Machine(rack.clone()),
             Self::OrderReleased { spec, .. } | Self::OrderStarted { spec, .. } => {
