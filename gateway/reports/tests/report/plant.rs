@@ -129,6 +129,11 @@ impl Floor {
         self.keep();
     }
 
+    pub(crate) fn tick(&mut self) {
+        self.site.tick(self.now);
+        self.keep();
+    }
+
     pub(crate) fn ask(&mut self, request: &Request) -> Reply {
         let reply = self.site.ask(request, self.now);
         self.keep();
