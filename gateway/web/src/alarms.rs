@@ -118,6 +118,9 @@ impl SeeTo {
         let why = || why(self.why.as_deref());
         let said = || needed("comment", "what there is to say", self.comment.as_deref());
         let comment = self.comment.is_some().then(said).transpose()?;
+        if comment.is_some() && !matches!(action, "acknowledge" | "reset" | "comment") {
+            return Err(bad("comment is not kept with this: write a comment of its own"));
+        }
         Ok(match action {
             "acknowledge" => AlarmAct::Acknowledge { comment },
             "reset" => AlarmAct::Reset { comment },

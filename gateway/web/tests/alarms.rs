@@ -108,9 +108,9 @@ async fn each_action_does_what_it_says() {
     shelve["minutes"] = json!(30);
     for (action, body, expected) in [
         ("shelve", shelve, "shelved"),
-        ("unshelve", with("comment", json!("it is here")), "unacknowledged"),
+        ("unshelve", with("why", json!("it is here")), "unacknowledged"),
         ("take-out", with("why", json!("its sensor is broken")), "out-of-service"),
-        ("return", with("comment", json!("mended")), "unacknowledged"),
+        ("return", with("why", json!("mended")), "unacknowledged"),
         ("comment", with("comment", json!("looks good")), "unacknowledged"),
         ("acknowledge", with("comment", json!("seen")), "acknowledged"),
     ] {
@@ -138,6 +138,7 @@ async fn what_is_missing_is_named() {
             "8 h at the most",
         ),
         ("comment", json!({ "alarms": [FIRST], "by": "M." }), 400, "comment is missing"),
+        ("return", json!({ "alarms": [FIRST], "by": "M.", "comment": "x" }), 400, "of its own"),
         ("silence", json!({ "alarms": [FIRST], "by": "M." }), 404, "no action silence"),
         (
             "acknowledge",
