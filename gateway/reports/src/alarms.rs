@@ -120,7 +120,8 @@ pub fn measures(spells: &[Spell], (from, to): (Timestamp, Timestamp), operators:
         spells.iter().filter(|spell| from <= spell.at && spell.at < to).collect();
     let told: Counted = within.iter().copied().collect();
     let operators = u64::from(operators.max(1));
-    let rate = |unit: i64| ratio(told.count, operators) * unit as f64 / span as f64;
+    // Seconds are not made out to be a day: of less than the unit it is what was told.
+    let rate = |unit: i64| ratio(told.count, operators) * unit as f64 / span.max(unit) as f64;
     let periods = counts(&within, from, to, PERIOD);
     let hours = counts(&within, from, to, HOUR);
     let (floods, flooded) = floods(&periods, operators);

@@ -74,7 +74,7 @@ fn two_hours_worked_out_by_hand() {
     assert_eq!(is.told.count, 24);
     close(is.per_ten_minutes, 2.0); // 24 in 12 periods
     close(is.per_hour, 12.0);
-    close(is.per_day, 288.0);
+    close(is.per_day, 24.0); // no day has passed: what was told
     close(is.peak, 12.0);
     close(is.full_periods, 1.0 / 12.0); // only the first
     close(is.full_hours, 0.0); // 22 and 2
