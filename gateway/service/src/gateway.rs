@@ -17,7 +17,7 @@ use stencilward_domain::event::Stream;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
-use stencilward_web::{Readiness, ReloadHandle, SiteHandle, Surface};
+use stencilward_web::{AlarmBoard, Readiness, ReloadHandle, SiteHandle, Surface};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
@@ -51,6 +51,7 @@ pub struct Gateway {
     address: SocketAddr,
     site: SiteHandle,
     reload: ReloadHandle,
+    alarms: Arc<AlarmBoard>,
     ledger: Arc<dyn Ledger>,
     stop_links: CancellationToken,
     stop_web: CancellationToken,
@@ -96,14 +97,14 @@ impl Gateway {
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
 
-        let readiness = Arc::new(Readiness::not_yet("starting"));
+        let (readiness, alarms) = (Arc::new(Readiness::not_yet("starting")), Arc::default());
         let (intake, deliveries) = Intake::bounded(INTAKE);
         let (handle, visits) = SiteHandle::bounded(VISITS);
         let (reload, asks) = ReloadHandle::bounded(RELOADS);
         let (replan, replans) = mpsc::channel(1);
         let (debts, forgetful) = Debts::new(Arc::clone(&ledger));
         let (wanted, wanted_by_links) = watch::channel(Arc::new(Wanted::default()));
-        let give_up = CancellationToken::new();
+        let (give_up, stop_web) = (CancellationToken::new(), CancellationToken::new());
         let keeper = Keeper {
             follower,
             showing,
@@ -111,6 +112,7 @@ impl Gateway {
             journal: Journal::new(Arc::clone(&ledger), Arc::clone(&metrics), versions),
             metrics: Arc::clone(&metrics),
             readiness: Arc::clone(&readiness),
+            alarms: Arc::clone(&alarms),
             wanted,
             deliveries,
             visits,
@@ -143,12 +145,13 @@ impl Gateway {
             stop: stop_links.clone(),
         };
         let (site, metrics) = (handle.clone(), Arc::new(move || metrics.text()));
-        let surface = Surface { site, reload: reload.clone(), readiness, metrics };
-        let stop_web = CancellationToken::new();
+        let board = Arc::clone(&alarms);
+        let surface = Surface { site, reload: reload.clone(), readiness, alarms: board, metrics };
         Ok(Self {
             address,
             site: handle,
             reload,
+            alarms,
             ledger,
             keeper: tokio::spawn(keeper.run()),
             links: tasks,
@@ -170,6 +173,12 @@ impl Gateway {
     #[must_use]
     pub fn site(&self) -> &SiteHandle {
         &self.site
+    }
+
+    /// The alarms that stand.
+    #[must_use]
+    pub fn alarms(&self) -> &Arc<AlarmBoard> {
+        &self.alarms
     }
 
     /// A handle by which the configuration is read anew.

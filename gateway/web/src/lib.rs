@@ -4,6 +4,8 @@
 //! what it shows. They hold no state of their own and never see the ledger or a protocol.
 
 mod actions;
+mod alarms;
+mod board;
 mod guard;
 mod handle;
 mod health;
@@ -22,6 +24,7 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
 
+pub use board::{AlarmBoard, Standing};
 pub use handle::{Look, LookAndAsk, SiteHandle, Unavailable, Visit};
 pub use health::Readiness;
 pub use reload::{Fault, LinksAfter, NotReloaded, ReloadAsk, ReloadHandle, Reloaded};
@@ -38,6 +41,8 @@ pub struct Surface {
     pub reload: ReloadHandle,
     /// Whether the gateway can do its work.
     pub readiness: Arc<Readiness>,
+    /// The alarms that stand.
+    pub alarms: Arc<AlarmBoard>,
     /// Gives the metrics in Prometheus' text format 0.0.4.
     pub metrics: Arc<dyn Fn() -> String + Send + Sync>,
 }
@@ -53,6 +58,8 @@ pub fn router(surface: Surface) -> Router {
         .route("/machines/{name}/{action}", post(actions::on_machine))
         .route("/machines/{name}/trial", get(trials::trial))
         .route("/machines/{name}/trial/compare", post(trials::compare))
+        .route("/alarms", get(alarms::alarms))
+        .route("/alarms/{which}", get(alarms::alarm).post(alarms::see_to))
         .route("/reload", get(reload::preview).post(reload::reload))
         .route("/unattributed", get(second_thoughts::unattributed))
         .route("/unattributed/{event}/assign", post(second_thoughts::assign))
