@@ -97,14 +97,15 @@ impl Gateway {
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
 
-        let (readiness, alarms) = (Arc::new(Readiness::not_yet("starting")), Arc::default());
+        let alarms = Arc::new(AlarmBoard::showing(site.active_alarms(now())));
+        let (tasks, readiness) = (TaskTracker::new(), Arc::new(Readiness::not_yet("starting")));
         let (intake, deliveries) = Intake::bounded(INTAKE);
         let (handle, visits) = SiteHandle::bounded(VISITS);
         let (reload, asks) = ReloadHandle::bounded(RELOADS);
         let (replan, replans) = mpsc::channel(1);
         let (debts, forgetful) = Debts::new(Arc::clone(&ledger));
         let (wanted, wanted_by_links) = watch::channel(Arc::new(Wanted::default()));
-        let (give_up, stop_web) = (CancellationToken::new(), CancellationToken::new());
+        let [give_up, stop_web, stop_links] = std::array::from_fn(|_| CancellationToken::new());
         let keeper = Keeper {
             follower,
             showing,
@@ -122,15 +123,14 @@ impl Gateway {
             give_up: give_up.clone(),
             beat: 0,
         };
-        let stop_links = CancellationToken::new();
         let floor = Floor {
             intake,
             wanted: wanted_by_links,
             observer: Arc::clone(&metrics) as _,
             owing: Some(Arc::new(debts)),
+            alarms: Some(alarms.follow()),
             stop: stop_links.clone(),
         };
-        let tasks = TaskTracker::new();
         // The links and their steward hold the only ways in: when they have ended, the intake is
         // closed.
         let mut links = Links::new(floor, view, tasks.clone());
