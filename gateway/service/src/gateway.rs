@@ -12,18 +12,19 @@ use std::time::Duration;
 
 use anyhow::Context as _;
 use stencilward_adapters::link::{Floor, Intake, now};
-use stencilward_config::Configuration;
+use stencilward_config::{Configuration, LanguageWord};
 use stencilward_domain::event::Stream;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
-use stencilward_web::{Readiness, ReloadHandle, SiteHandle, Surface};
+use stencilward_web::{Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
+use crate::archive::Past;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
@@ -143,8 +144,16 @@ impl Gateway {
             stop: stop_links.clone(),
         };
         let (site, metrics) = (handle.clone(), Arc::new(move || metrics.text()));
-        let surface = Surface { site, reload: reload.clone(), readiness, metrics };
         let stop_web = CancellationToken::new();
+        let archive = Past::new(Arc::clone(&ledger), configuration, stop_web.clone());
+        let surface = Surface {
+            site,
+            reload: reload.clone(),
+            readiness,
+            metrics,
+            archive: Arc::new(archive),
+            premises: premises(configuration),
+        };
         Ok(Self {
             address,
             site: handle,
@@ -257,6 +266,14 @@ async fn begin(
     site.start(env!("CARGO_PKG_VERSION"), now());
     follower.show_all(&site);
     Ok((site, follower, versions))
+}
+
+fn premises(configuration: &Configuration) -> Premises {
+    let language = match configuration.language {
+        LanguageWord::English => Language::English,
+        LanguageWord::German => Language::German,
+    };
+    Premises { name: configuration.site.clone(), zone: configuration.time_zone(), language }
 }
 
 async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {

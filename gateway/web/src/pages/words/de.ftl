@@ -1,0 +1,345 @@
+# Every visible sentence in German.
+
+## Around every page
+
+skip = Zum Inhalt springen
+nav = Seiten
+nav-worklist = Arbeitsliste
+nav-scan = Scannen
+nav-stencils = Schablonen
+nav-machines = Maschinen
+nav-alarms = Alarme
+nav-unattributed = Nicht zugeordnet
+nav-wear = Verschleiß
+interlock-note = Die Verriegelungen dieses Gateways schützen die Qualität. Sie sind keine Sicherheitsfunktionen: Was Menschen schützt, darf nicht von ihnen abhängen.
+zone-note = Zeiten gelten in der Zone { $zone }.
+about = Über diese Seiten
+stale = Zurzeit nicht live: Was Sie sehen, kann veraltet sein. Laden Sie die Seite neu.
+to-worklist = Zur Arbeitsliste
+missing = Nicht bekannt
+missing-stencil = Keine Schablone { $name } ist bekannt: Prüfen Sie den Code.
+missing-machine = Keine Maschine { $name } ist bekannt: Prüfen Sie den Namen.
+missing-event = Es gibt kein Ereignis { $name }: Nennen Sie es mit seiner Nummer im Protokoll.
+stopping = Das Gateway hält gerade an
+stopping-detail = Es antwortet nicht mehr. Laden Sie die Seite neu, sobald es läuft.
+unread = Das Protokoll lässt sich nicht lesen
+unread-detail = { $cause }. Sehen Sie nach dem Datenträger und laden Sie die Seite dann neu.
+about-what = Stencilward steht zwischen den Maschinen einer Fertigung und den Menschen, die ihre Lotpastenschablonen betreuen. Es weiß, wo jede Schablone ist, ob sie sauber ist, wie verschlissen sie ist und ob sie verwendet werden darf.
+about-shapes = Kreise sagen, wie sauber eine Schablone ist, Säulen, wie verschlissen, Quadrate, ob sie überhaupt verwendet werden darf, Nadeln, wo sie ist. Je kräftiger die Tinte, desto eher muss jemand handeln. Farbe sagt nichts, was nicht auch Wort und Form sagen.
+about-version = Version { $version }.
+unit-day = T.
+unit-hour = Std.
+unit-minute = Min.
+yes = ja
+no = nein
+
+## Condition
+
+dimension-place = Wo
+dimension-cleanliness = Sauberkeit
+dimension-wear = Verschleiß
+dimension-standing = Status
+cleanliness-clean = sauber
+cleanliness-printed = bedruckt
+cleanliness-washing = in der Wäsche
+cleanliness-unknown = unbekannt
+standing-released = freigegeben
+standing-on-hold = gesperrt
+standing-concession = Sonderfreigabe
+standing-retired = ausgemustert
+band-in-service = im Einsatz
+band-reorder = nachbestellen
+band-stopped = am Ende
+place-slot = Fach { $slot } von { $machine }
+place-printer = in Drucker { $machine }
+place-washer = in Waschanlage { $machine }
+place-in-hand = in jemandes Händen
+place-unknown = unbekannt
+chart-nothing = Es gibt noch nichts zu zeichnen.
+
+## Worklist
+
+worklist-title = Arbeitsliste der Schicht
+scan-something = Etwas scannen
+worklist-now = Jetzt
+worklist-now-nothing = Nichts drängt.
+worklist-soon = In dieser Schicht
+worklist-soon-nothing = Nichts weiter in dieser Schicht.
+worklist-later = Wartet auf eine Entscheidung
+worklist-later-nothing = Nichts wartet.
+worklist-refused = In den letzten acht Stunden verweigert
+worklist-refused-nothing = Nichts wurde verweigert.
+do-wash = { $stencil } waschen
+do-find = { $stencil } suchen
+do-decide-hold = Über { $stencil } entscheiden: gesperrt
+do-link = Verbindung zu { $machine } wiederherstellen
+do-fault = Nach einer Störung von { $machine } sehen
+do-printer = { $machine } darf mit { $stencil } nicht drucken
+do-assign = Sagen, wessen { $strokes } Hübe es sind
+made-at = Gemacht an { $machine }; niemand weiß, mit welcher Schablone.
+by-when = Bis
+overdue-since = Überfällig seit
+since = seit
+lost-since = Nicht gesehen, wo sie sein sollte, seit
+why-dried = In den Öffnungen kann Paste getrocknet sein: { $strokes } Hübe seit der letzten Wäsche.
+why-printed = { $strokes } Hübe seit der letzten Wäsche.
+why-unclear = Niemand weiß, ob sie sauber ist.
+
+## Decisions
+
+may-store-permitted = Darf eingelagert werden
+may-store-refused = Darf nicht eingelagert werden
+may-take-permitted = Darf entnommen werden
+may-take-refused = Darf nicht entnommen werden
+may-print-permitted = Darf zum Drucken verwendet werden
+may-print-refused = Darf nicht zum Drucken verwendet werden
+
+## Reasons: what is wrong and what to do
+
+reason-unknown-stencil = Keine Schablone { $stencil } steht in der Liste: Prüfen Sie den Scan oder tragen Sie die Schablone erst ein.
+reason-nothing-seated = Niemand hat die Schablone im Drucker erkannt: Scannen Sie sie.
+reason-seat-unconfirmed = { $stencil } war im Drucker, bevor die Verbindung abriss, und niemand hat es seither bestätigt: Scannen Sie die Schablone, die jetzt darin ist.
+reason-unwashed = Seit der letzten Wäsche bedruckt ({ $strokes } Hübe): Waschen Sie sie zuerst.
+reason-unwashed-unsure = Sie kann seit der letzten Wäsche gedruckt haben: Waschen Sie sie zuerst.
+reason-cleanliness-unknown = Niemand weiß, ob sie sauber ist: Waschen Sie sie.
+reason-washing = Ihre Wäsche ist nicht zu Ende: Warten Sie auf die Waschanlage.
+reason-wash-too-old = Vor { $age-seconds } gewaschen, { $allowed-seconds } sind erlaubt: Waschen Sie sie noch einmal.
+reason-on-hold = Gesperrt ({ $why }; von { $by }): Lassen Sie die Sperre aufheben.
+reason-worn-out = Am Ende ihrer Lebensdauer ({ $strokes } von { $rated-strokes } Hüben, { $washes } Wäschen): Nehmen Sie ihre Nachfolgerin oder bitten Sie die Leitung um eine Sonderfreigabe.
+reason-concession-used-up = Die { $strokes } Hübe der Sonderfreigabe sind verbraucht: Nehmen Sie ihre Nachfolgerin.
+reason-retired = Ausgemustert: Nehmen Sie ihre Nachfolgerin.
+reason-tension-overdue = Ihre Spannung wurde seit { $allowed-seconds } nicht gemessen: Messen Sie sie.
+reason-tension-too-low = Spannung { $measured-centi } N/cm, mindestens { $lowest-centi } N/cm sind nötig: Lassen Sie sie nachspannen oder ersetzen.
+reason-wrong-product = Der Auftrag druckt { $asked }, diese Schablone ist für { $stencil-for }: Nehmen Sie die richtige.
+reason-wrong-side = Der Auftrag druckt die Seite „{ $asked }“, diese Schablone ist für „{ $stencil-for }“: Nehmen Sie die richtige.
+reason-wrong-revision = Der Auftrag druckt Revision { $asked }, diese Schablone ist für { $stencil-for }: Nehmen Sie die richtige.
+reason-not-for-order = Auftrag { $order } nennt andere Schablonen: Nehmen Sie eine von diesen.
+reason-unknown-order = Kein Auftrag { $order } ist bekannt: Prüfen Sie die Nummer oder lassen Sie ihn freigeben.
+reason-unknown-order-none = Schablonen werden nur für einen Auftrag entnommen: Nennen Sie den Auftrag.
+reason-elsewhere = Sie gilt als anderswo ({ $place }): Sehen Sie dort nach oder scannen Sie sie dort erst heraus.
+reason-slot-taken = Fach { $slot } enthält { $holds }: Wählen Sie ein anderes.
+reason-slot-promised = Fach { $slot } wartet auf { $to }, die jetzt dorthin darf: Wählen Sie ein anderes.
+reason-not-taken = Sie kam ohne erlaubte Entnahme zum Drucker: Bringen Sie sie zurück und fragen Sie nach ihr.
+reason-too-many-strokes-since-wash = { $strokes } Hübe seit der letzten Wäsche, { $allowed } sind erlaubt: Waschen Sie sie.
+reason-too-long-since-wash = { $seconds } seit der letzten Wäsche, { $allowed-seconds } sind erlaubt: Waschen Sie sie.
+reason-not-a-rack = { $machine } ist in der Konfiguration kein Lagerregal: Nennen Sie eines oder keines.
+reason-on-trial = { $machine } läuft zur Probe und ändert nichts: Nehmen Sie trial aus der Konfiguration und laden Sie neu.
+
+## Events
+
+event-stencil-registered = Eingetragen für { $product }, { $starting-strokes } von { $rated-strokes } Hüben gemacht, sauber: { $clean } ({ $source })
+event-stencil-revised = Geändert: für { $product }, ausgelegt auf { $rated-strokes } Hübe ({ $source })
+event-strokes-booked = { $count } Hübe an { $machine } (nach: { $basis })
+event-strokes-checked = { $count } Hübe an { $machine } zum Vergleich (nach: { $basis })
+event-bases-disagreed = { $machine }: { $booked } Hübe gebucht, { $checked } nach { $checked-by }; am ehesten: { $likely }
+event-strokes-assigned = { $count } Hübe von { $of } an { $machine } zugeordnet von { $by }: { $why }
+event-strokes-written-off = { $count } Hübe von { $of } an { $machine } ausgebucht von { $by }: { $why }
+event-strokes-corrected = { $corrects } berichtigt von { $was } auf { $is } Hübe von { $by }: { $why }
+event-wash-annulled = { $corrects } war keine Wäsche, sagt { $by }: { $why }
+event-wipes-counted = { $count } Unterseitenreinigungen an { $machine }
+event-wear-band-entered = Verschleiß ist jetzt: { $band }, bei { $strokes } Hüben
+event-seated = In Drucker { $machine } eingelegt (laut { $by })
+event-loaded = In Waschanlage { $machine } eingelegt (laut { $by })
+event-removed = Aus { $machine } herausgenommen (laut { $by })
+event-lost-sight = Nicht mehr, wo sie sein sollte: { $why }
+event-wash-began = Wäsche begann an { $machine }, Programm { $programme }
+event-wash-ended = Wäsche { $outcome } an { $machine }, Programm { $programme } (gemeldet von { $by })
+event-wash-unmatched = { $machine } meldete eine Wäsche, die zu keiner Schablone passt: { $why }
+event-stored = Eingelagert in Fach { $slot } von { $rack }
+event-slot-found = Gefunden in Fach { $slot } von { $rack }
+event-storage-breached = Ohne Erlaubnis eingelagert in Fach { $slot } von { $rack }: { $reasons }
+event-taken = Entnommen aus Fach { $slot } von { $rack }, erlaubt: { $permitted }
+event-slot-cleared = Fach { $slot } von { $rack } ist wieder leer
+event-decided-permitted = Erlaubt: { $rule } (Auftrag { $order }, gefragt von { $by })
+event-decided-refused = Verweigert: { $rule } (gefragt von { $by }): { $reasons }
+event-hold-placed = Gesperrt von { $by }: { $why }
+event-hold-released = Sperre aufgehoben von { $by }: { $why }
+event-concession-granted = Sonderfreigabe für { $strokes } Hübe bis { $valid-until } von { $by }: { $why }
+event-concession-withdrawn = Sonderfreigabe zurückgenommen von { $by }: { $why }
+event-retired = Ausgemustert von { $by }: { $why }
+event-measured = Gemessen: { $quantity } { $value } { $unit }
+event-dried-out = Nach dem Druck nicht rechtzeitig gewaschen ({ $printed })
+event-machine-up = Verbindung zu { $machine } steht
+event-machine-down = Verbindung zu { $machine } verloren: { $why }
+event-machine-state-changed = { $machine } ist { $state } (ihr Wort: { $word })
+event-fault-raised = { $machine } hat Störung { $code }: { $text }
+event-fault-ended = Störung { $code } von { $machine } ist vorbei
+event-counter-noted = Zähler { $counter } von { $machine } bei { $raw }, nichts gebucht: { $why }
+event-counter-doubted = Zähler { $counter } von { $machine } sprang von { $last } auf { $raw }, { $possible } waren möglich: nichts gebucht
+event-restart-unseen = Zähler { $counter } von { $machine } begann ungesehen neu: bis zu { $at-most } Hübe können fehlen
+event-strokes-unattributed = { $count } Hübe an { $machine } gehören niemandem: { $why }
+event-boards-counted = { $count } Leiterplatten an { $machine } vorbei
+event-order-released = Auftrag { $order } für { $product } freigegeben (von { $by })
+event-order-started = Auftrag { $order } begann an { $machine } (laut { $by })
+event-order-finished = Auftrag { $order } fertig an { $machine }, Leiterplatten: { $made } (laut { $by })
+event-gateway-started = Das Gateway startete, Version { $version }
+event-gateway-stopped = Das Gateway hielt geordnet an
+event-configured = Eine Konfiguration trat in Kraft
+event-message-numbered = Nachricht { $number } von { $machine } wurde bearbeitet
+event-clock-doubted = { $machine } nannte eine Zeit, die nicht sein kann ({ $told }): { $wrong }
+event-decision-doubted = { $decision } erlaubte: { $rule }, und hätte verweigert, wäre { $late } rechtzeitig gekommen: { $reasons }
+
+## Words of ours inside sentences
+
+word-side-top = oben
+word-side-bottom = unten
+word-asked-top = oben
+word-asked-bottom = unten
+word-stencil-for-top = oben
+word-stencil-for-bottom = unten
+word-band-in-service = im Einsatz
+word-band-reorder = nachbestellen
+word-band-stopped = am Ende
+word-outcome-passed = bestanden
+word-outcome-failed = fehlgeschlagen
+word-outcome-aborted = abgebrochen
+word-state-running = in Betrieb
+word-state-idle = im Leerlauf
+word-state-set-up = beim Rüsten
+word-state-down = außer Betrieb
+word-state-unknown = in unbekanntem Zustand
+word-rule-store = einlagern
+word-rule-take = entnehmen
+word-rule-print = drucken
+word-basis-counter = Zähler des Druckers
+word-basis-reported = Meldungen des Druckers
+word-basis-pulses = Impulse
+word-basis-order = Auftrag
+word-basis-hand = Eingabe von Hand
+word-checked-by-counter = Zähler des Druckers
+word-checked-by-reported = Meldungen des Druckers
+word-checked-by-pulses = Impulse
+word-checked-by-order = Auftrag
+word-checked-by-hand = Eingabe von Hand
+word-why-nothing-seated = keine Schablone war im Drucker bekannt; fragen Sie die Linie, welche darin war
+word-why-changed-meanwhile = die Schablone wurde zwischen zwei Ablesungen gewechselt; teilen Sie auf
+word-why-seat-unconfirmed = die Verbindung war unterbrochen und niemand hat die Schablone seither bestätigt; fragen Sie die Linie
+word-why-unknown-stencil = der Code im Drucker steht nicht in der Liste; tragen Sie die Schablone ein, dann ordnen Sie zu
+word-why-implausible = mehr auf einmal, als der Drucker kann; vergleichen Sie mit den Aufzeichnungen der Linie und buchen Sie aus, was nie gemacht wurde
+word-why-too-late = so spät gemeldet, dass niemand mehr weiß, was im Drucker war; fragen Sie die Linie
+word-why-wrap-or-restart = der Zähler lief ungehört über null; vergleichen Sie mit den Aufzeichnungen der Linie
+word-why-first = der erste gesehene Wert
+word-why-seat-changed = die Schablone wurde gewechselt
+word-why-restarted = er begann bei null
+word-why-accepted = ein zweifelhafter Wert wurde bestätigt
+word-why-misread = was wie ein Neubeginn aussah, war keiner
+word-likely-counter-restarted = ein Zähler begann neu oder sprang
+word-likely-not-heard = eine Verbindung oder das Gateway war aus
+word-likely-double-print = jeder Nutzen wird mehrmals gedruckt
+word-likely-wrong-panel-factor = die Leiterplatten je Druck im Auftrag stimmen nicht
+word-likely-order-scrapped = der Auftrag wurde früher beendet
+word-likely-silent = eine der beiden Quellen zählte gar nicht
+word-likely-unknown = niemand weiß es
+word-wrong-ahead = ihre Uhr geht vor; stellen Sie sie
+word-wrong-back = ihre Uhr ging zurück; sehen Sie nach, wer sie stellt
+
+## Forms
+
+optional = (kann leer bleiben)
+not-done = Nicht ausgeführt.
+see-field = Siehe das markierte Feld.
+too-long = Zu lang: höchstens { $most } Zeichen.
+no-count = Keine ganze Zahl: Schreiben Sie nur Ziffern.
+no-name = Kein Name: höchstens 64 Zeichen, keine unsichtbaren.
+needed-by = Sagen Sie, wer das tut.
+needed-why = Sagen Sie, aus welchem Grund.
+needed-strokes = Sagen Sie, wie viele Hübe.
+field-by = Wer
+field-why = Warum
+field-strokes = Hübe
+
+## Stencils
+
+stencil = Schablone
+product = Produkt
+condition = Zustand
+machine = Maschine
+stencils-title = Schablonen
+stencils-find = Code oder Produkt enthält
+stencils-only = Nur zeigen
+stencils-only-all = alle im Gebrauch
+stencils-only-to-wash = zu waschen
+stencils-only-clean = sauber
+stencils-only-unknown = mit unbekannter Sauberkeit
+stencils-only-reorder = nachzubestellen
+stencils-only-stopped = durch Verschleiß am Ende
+stencils-only-on-hold = gesperrt
+stencils-only-concession = mit Sonderfreigabe
+stencils-only-retired = ausgemustert
+stencils-order = Ordnen nach
+stencils-order-code = Code
+stencils-order-wear = Verschleiß, die meisten zuerst
+stencils-order-waiting = Warten auf die Wäsche, die längsten zuerst
+stencils-order-product = Produkt
+stencils-show = Zeigen
+stencils-found = { $count } gefunden.
+stencils-caption = Schablonen mit ihrem Zustand
+stencils-pages = Weitere Schablonen
+page-before = Vorige Seite
+page-next = Nächste Seite
+wear-of-life = { $strokes } von { $rated } Hüben der Auslegung; { $percent } der Lebensdauer
+
+## One stencil
+
+stencil-title = Schablone { $stencil }
+done = Ausgeführt und im Protokoll festgehalten.
+stencil-may = Was mit ihr geschehen darf
+stencil-life = Ihr Leben
+stencil-do = Etwas tun
+stencil-history = Was mit ihr geschah
+history-cut = Gezeigt sind die letzten { $count } Ereignisse.
+fact-place = Wo
+fact-strokes-since-wash = Hübe seit der letzten Wäsche
+fact-last-stroke = Letzter Hub
+fact-last-wash = Letzte Wäsche
+fact-washes = Wäschen
+fact-wipes = Unterseitenreinigungen
+fact-tension = Spannung
+fact-band = In dieser Verschleißstufe seit
+forecast-reorder = Nachbestellen
+forecast-stop = Ist am Ende
+forecast-order-by = Nachfolgerin bestellen bis
+coming-reached = jetzt
+coming-expected = etwa am { $day }, wohl zwischen { $earliest } und { $latest } (neun von zehn)
+coming-not-used = kein Tag: Sie wurde noch nicht verwendet
+coming-too-short = noch kein Tag: Sie wurde an zu wenigen Produktionstagen verwendet
+coming-too-uneven = kein Tag: Sie wird zu selten oder zu ungleich verwendet
+coming-plant-idle = kein Tag: Das Werk hat seit einem Jahr nicht gearbeitet
+coming-far-ahead = mehr als zwanzig Jahre entfernt
+concession-so-far = Sonderfreigabe: { $used } von { $strokes } Hüben verbraucht, bis { $until }, von { $by }: { $why }
+action-hold = Sperren
+action-hold-means = Niemand darf sie verwenden, bis die Sperre aufgehoben wird.
+action-release = Sperre aufheben
+action-release-means = Sie darf wieder verwendet werden, soweit ihr Zustand es erlaubt.
+action-wash = Wäsche von Hand melden
+action-wash-means = Sie haben sie gewaschen oder gesehen, wie sie gewaschen wurde, und sie ist sauber. Gilt nur, wo das Werk es erlaubt.
+action-concession = Sonderfreigabe erteilen
+action-concession-means = Eine verschlissene Schablone darf noch so viele Hübe machen. Das steht mit Ihrem Namen und Grund im Protokoll.
+action-withdraw = Sonderfreigabe zurücknehmen
+action-withdraw-means = Sie darf nicht mehr über ihre Lebensdauer hinaus verwendet werden.
+action-strokes = Hübe von Hand eingeben
+action-strokes-means = Hübe, die keine Maschine gemeldet hat. Sie zählen zu ihrem Verschleiß.
+action-retire = Endgültig ausmustern
+action-retire-means = Sie kann nie wieder verwendet werden.
+no-action = Diese Aktion gibt es nicht: Benutzen Sie ein Formular dieser Seite.
+no-time = Keine Zeit: Schreiben Sie sie wie 2026-11-26T14:05.
+needed-machine = Sagen Sie, an welcher Maschine.
+needed-stencil = Sagen Sie, welche Schablone.
+field-machine = Maschine
+field-until = Bis
+field-stencil = Schablone
+to-tag = Anhänger drucken
+
+## One event
+
+event-title = Ereignis { $event }
+event-decided-at = Entschieden
+event-happened = Geschehen
+event-machine-time = Zeit der Maschine
+event-message = Aus der Nachricht
+event-sender = Gemeldet von
+event-before = Voriges Ereignis
+event-after = Nächstes Ereignis
+correct = Dieses Ereignis berichtigen
+correct-strokes-means = Sagen Sie, wessen Hübe das waren und wie viele. Das Ereignis bleibt; die Berichtigung kommt dazu.
+correct-wash-means = Sagen Sie, dass das keine Wäsche war. Das Ereignis bleibt; die Berichtigung kommt dazu.

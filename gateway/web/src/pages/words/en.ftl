@@ -1,0 +1,345 @@
+# Every visible sentence in British English.
+
+## Around every page
+
+skip = Skip to the content
+nav = Pages
+nav-worklist = Worklist
+nav-scan = Scan
+nav-stencils = Stencils
+nav-machines = Machines
+nav-alarms = Alarms
+nav-unattributed = Unattributed
+nav-wear = Wear
+interlock-note = The interlocks of this gateway protect quality. They are no safety functions: what protects people must not depend on them.
+zone-note = Times are in the zone { $zone }.
+about = About
+stale = Not live at the moment: what you see may be old. Load the page again.
+to-worklist = Go to the worklist
+missing = Not known
+missing-stencil = No stencil { $name } is known: check the code.
+missing-machine = No machine { $name } is known: check the name.
+missing-event = There is no event { $name }: name it by its number in the ledger.
+stopping = The gateway is stopping
+stopping-detail = It answers no more. Load the page again once it runs.
+unread = The ledger cannot be read
+unread-detail = { $cause }. See to its disk, then load the page again.
+about-what = Stencilward stands between the machines of an assembly floor and the people who look after its solder-paste stencils. It knows where each stencil is, whether it is clean, how worn it is, and whether it may be used.
+about-shapes = Circles tell how clean a stencil is, columns how worn, squares whether it may be used at all, pins where it is. The heavier the ink, the sooner somebody must act. Colour adds nothing that words and shapes do not say.
+about-version = Version { $version }.
+unit-day = d
+unit-hour = h
+unit-minute = min
+yes = yes
+no = no
+
+## Condition
+
+dimension-place = Where
+dimension-cleanliness = Cleanliness
+dimension-wear = Wear
+dimension-standing = Standing
+cleanliness-clean = clean
+cleanliness-printed = printed
+cleanliness-washing = in the wash
+cleanliness-unknown = unknown
+standing-released = released
+standing-on-hold = on hold
+standing-concession = concession
+standing-retired = retired
+band-in-service = in service
+band-reorder = reorder
+band-stopped = stopped
+place-slot = slot { $slot } of { $machine }
+place-printer = in printer { $machine }
+place-washer = in washer { $machine }
+place-in-hand = in somebody’s hands
+place-unknown = unknown
+chart-nothing = There is nothing to draw yet.
+
+## Worklist
+
+worklist-title = Worklist of the shift
+scan-something = Scan something
+worklist-now = Now
+worklist-now-nothing = Nothing presses.
+worklist-soon = This shift
+worklist-soon-nothing = Nothing more this shift.
+worklist-later = Waits for a decision
+worklist-later-nothing = Nothing waits.
+worklist-refused = Refused in the last eight hours
+worklist-refused-nothing = Nothing was refused.
+do-wash = Wash { $stencil }
+do-find = Find { $stencil }
+do-decide-hold = Decide on { $stencil }, on hold
+do-link = Bring back the link to { $machine }
+do-fault = See to a fault of { $machine }
+do-printer = { $machine } may not print with { $stencil }
+do-assign = Say whose { $strokes } strokes are
+made-at = Made at { $machine }; nobody knows by which stencil.
+by-when = By
+overdue-since = Overdue since
+since = since
+lost-since = Not seen where it should be since
+why-dried = Paste may have dried in its apertures: { $strokes } strokes since its last wash.
+why-printed = { $strokes } strokes since its last wash.
+why-unclear = Nobody knows whether it is clean.
+
+## Decisions
+
+may-store-permitted = May be stored
+may-store-refused = May not be stored
+may-take-permitted = May be taken
+may-take-refused = May not be taken
+may-print-permitted = May be printed with
+may-print-refused = May not be printed with
+
+## Reasons: what is wrong and what to do
+
+reason-unknown-stencil = No stencil { $stencil } is in the list: check the scan, or enter the stencil first.
+reason-nothing-seated = Nobody identified the stencil in the printer: scan it.
+reason-seat-unconfirmed = { $stencil } was in the printer before the link broke, and nobody confirmed it since: scan the stencil that is in there now.
+reason-unwashed = Printed with since its last wash ({ $strokes } strokes): wash it first.
+reason-unwashed-unsure = It may have printed since its last wash: wash it first.
+reason-cleanliness-unknown = Nobody knows whether it is clean: wash it.
+reason-washing = Its wash has not ended: wait for the washer.
+reason-wash-too-old = Washed { $age-seconds } ago, { $allowed-seconds } is allowed: wash it again.
+reason-on-hold = On hold ({ $why }; by { $by }): have the hold released.
+reason-worn-out = At the end of its life ({ $strokes } of { $rated-strokes } strokes, { $washes } washes): use its successor, or ask the manager for a concession.
+reason-concession-used-up = The concession’s { $strokes } strokes are used up: use its successor.
+reason-retired = Retired: use its successor.
+reason-tension-overdue = Its tension was not measured within { $allowed-seconds }: measure it.
+reason-tension-too-low = Tension { $measured-centi } N/cm, at least { $lowest-centi } N/cm is needed: have it re-tensioned or replaced.
+reason-wrong-product = The order prints { $asked }, this stencil is for { $stencil-for }: take the right one.
+reason-wrong-side = The order prints the { $asked } side, this stencil is for the { $stencil-for } side: take the right one.
+reason-wrong-revision = The order prints revision { $asked }, this stencil is for { $stencil-for }: take the right one.
+reason-not-for-order = Order { $order } names other stencils: take one of those.
+reason-unknown-order = No order { $order } is known: check the number, or have it released.
+reason-unknown-order-none = Stencils are taken for an order only: name the order.
+reason-elsewhere = Thought to be elsewhere ({ $place }): look there, or scan it out of there first.
+reason-slot-taken = Slot { $slot } holds { $holds }: choose another slot.
+reason-slot-promised = Slot { $slot } waits for { $to }, which may be put there now: choose another slot.
+reason-not-taken = It came to the printer without a permitted take: bring it back and ask for it.
+reason-too-many-strokes-since-wash = { $strokes } strokes since its last wash, { $allowed } are allowed: wash it.
+reason-too-long-since-wash = { $seconds } since its last wash, { $allowed-seconds } is allowed: wash it.
+reason-not-a-rack = { $machine } is not a storage rack in the configuration: name one that is, or none.
+reason-on-trial = { $machine } is on trial and changes nothing: take trial out of its configuration and reload.
+
+## Events
+
+event-stencil-registered = Entered for { $product }, { $starting-strokes } of { $rated-strokes } strokes made, clean: { $clean } ({ $source })
+event-stencil-revised = Changed: for { $product }, rated for { $rated-strokes } strokes ({ $source })
+event-strokes-booked = { $count } strokes at { $machine } (from: { $basis })
+event-strokes-checked = { $count } strokes at { $machine } to compare (from: { $basis })
+event-bases-disagreed = { $machine }: { $booked } strokes booked, { $checked } by { $checked-by }; most likely: { $likely }
+event-strokes-assigned = { $count } strokes of { $of } at { $machine } assigned by { $by }: { $why }
+event-strokes-written-off = { $count } strokes of { $of } at { $machine } written off by { $by }: { $why }
+event-strokes-corrected = { $corrects } corrected from { $was } to { $is } strokes by { $by }: { $why }
+event-wash-annulled = { $corrects } was no wash, says { $by }: { $why }
+event-wipes-counted = { $count } understencil wipes at { $machine }
+event-wear-band-entered = Wear is now: { $band }, at { $strokes } strokes
+event-seated = Put into printer { $machine } (said by { $by })
+event-loaded = Put into washer { $machine } (said by { $by })
+event-removed = Taken out of { $machine } (said by { $by })
+event-lost-sight = No longer where it was thought to be: { $why }
+event-wash-began = Wash began at { $machine }, programme { $programme }
+event-wash-ended = Wash { $outcome } at { $machine }, programme { $programme } (reported by { $by })
+event-wash-unmatched = { $machine } told of a wash that fits no stencil: { $why }
+event-stored = Stored in slot { $slot } of { $rack }
+event-slot-found = Found in slot { $slot } of { $rack }
+event-storage-breached = Stored without permission in slot { $slot } of { $rack }: { $reasons }
+event-taken = Taken out of slot { $slot } of { $rack }, permitted: { $permitted }
+event-slot-cleared = Slot { $slot } of { $rack } is empty again
+event-decided-permitted = Permitted to { $rule } (order { $order }, asked by { $by })
+event-decided-refused = Refused to { $rule } (asked by { $by }): { $reasons }
+event-hold-placed = Put on hold by { $by }: { $why }
+event-hold-released = Hold released by { $by }: { $why }
+event-concession-granted = Concession for { $strokes } strokes until { $valid-until } by { $by }: { $why }
+event-concession-withdrawn = Concession withdrawn by { $by }: { $why }
+event-retired = Retired by { $by }: { $why }
+event-measured = Measured: { $quantity } { $value } { $unit }
+event-dried-out = Not washed in time after printing ({ $printed })
+event-machine-up = Link to { $machine } is up
+event-machine-down = Link to { $machine } is lost: { $why }
+event-machine-state-changed = { $machine } is { $state } (its word: { $word })
+event-fault-raised = { $machine } has fault { $code }: { $text }
+event-fault-ended = Fault { $code } of { $machine } is gone
+event-counter-noted = Counter { $counter } of { $machine } at { $raw }, nothing booked: { $why }
+event-counter-doubted = Counter { $counter } of { $machine } jumped from { $last } to { $raw }, { $possible } were possible: nothing booked
+event-restart-unseen = Counter { $counter } of { $machine } restarted unseen: up to { $at-most } strokes may be lost
+event-strokes-unattributed = { $count } strokes at { $machine } are nobody’s: { $why }
+event-boards-counted = { $count } boards passed { $machine }
+event-order-released = Order { $order } for { $product } released (by { $by })
+event-order-started = Order { $order } began at { $machine } (said by { $by })
+event-order-finished = Order { $order } done at { $machine }, boards: { $made } (said by { $by })
+event-gateway-started = The gateway started, version { $version }
+event-gateway-stopped = The gateway stopped in order
+event-configured = A configuration took effect
+event-message-numbered = Message { $number } of { $machine } was dealt with
+event-clock-doubted = { $machine } told a time that cannot be ({ $told }): { $wrong }
+event-decision-doubted = { $decision } permitted to { $rule } and would have refused, had { $late } come in time: { $reasons }
+
+## Words of ours inside sentences
+
+word-side-top = top
+word-side-bottom = bottom
+word-asked-top = top
+word-asked-bottom = bottom
+word-stencil-for-top = top
+word-stencil-for-bottom = bottom
+word-band-in-service = in service
+word-band-reorder = reorder
+word-band-stopped = stopped
+word-outcome-passed = passed
+word-outcome-failed = failed
+word-outcome-aborted = aborted
+word-state-running = running
+word-state-idle = idle
+word-state-set-up = being set up
+word-state-down = down
+word-state-unknown = in an unknown state
+word-rule-store = store
+word-rule-take = take
+word-rule-print = print
+word-basis-counter = the printer’s counter
+word-basis-reported = the printer’s reports
+word-basis-pulses = pulses
+word-basis-order = the order
+word-basis-hand = entry by hand
+word-checked-by-counter = the printer’s counter
+word-checked-by-reported = the printer’s reports
+word-checked-by-pulses = pulses
+word-checked-by-order = the order
+word-checked-by-hand = entry by hand
+word-why-nothing-seated = no stencil was known in the printer; ask the line which one was in it
+word-why-changed-meanwhile = the stencil was changed between two reads; split them
+word-why-seat-unconfirmed = the link was broken and nobody confirmed the stencil since; ask the line
+word-why-unknown-stencil = the code in the printer is not in the list; enter the stencil, then assign them
+word-why-implausible = more at once than the printer can do; compare with the line’s own record and write off what was never made
+word-why-too-late = told so late that nobody remembers what was in the printer; ask the line
+word-why-wrap-or-restart = the counter went past zero unheard; compare with the line’s own record
+word-why-first = the first value seen
+word-why-seat-changed = the stencil was changed
+word-why-restarted = it restarted at zero
+word-why-accepted = a doubtful value was confirmed
+word-why-misread = what looked like a restart was none
+word-likely-counter-restarted = a counter restarted or jumped
+word-likely-not-heard = a link or the gateway was down
+word-likely-double-print = each panel is printed several times
+word-likely-wrong-panel-factor = the order’s boards per print are wrong
+word-likely-order-scrapped = the order was ended early
+word-likely-silent = one of the two did not count at all
+word-likely-unknown = nobody knows
+word-wrong-ahead = its clock is ahead; set it
+word-wrong-back = its clock went back; see who sets it
+
+## Forms
+
+optional = (may stay empty)
+not-done = Not done.
+see-field = See the marked field.
+too-long = Too long: at most { $most } characters.
+no-count = Not a whole number: write digits only.
+no-name = Not a name: at most 64 characters, none of them invisible.
+needed-by = Say who does this.
+needed-why = Say for what reason.
+needed-strokes = Say how many strokes.
+field-by = Who
+field-why = Why
+field-strokes = Strokes
+
+## Stencils
+
+stencil = Stencil
+product = Product
+condition = Condition
+machine = Machine
+stencils-title = Stencils
+stencils-find = Code or product contains
+stencils-only = Show only
+stencils-only-all = all in use
+stencils-only-to-wash = to be washed
+stencils-only-clean = clean
+stencils-only-unknown = of unknown cleanliness
+stencils-only-reorder = to reorder
+stencils-only-stopped = stopped by wear
+stencils-only-on-hold = on hold
+stencils-only-concession = under a concession
+stencils-only-retired = retired
+stencils-order = Order by
+stencils-order-code = code
+stencils-order-wear = wear, most worn first
+stencils-order-waiting = waiting for the wash, longest first
+stencils-order-product = product
+stencils-show = Show
+stencils-found = { $count } found.
+stencils-caption = Stencils with their condition
+stencils-pages = More stencils
+page-before = Page before
+page-next = Next page
+wear-of-life = { $strokes } of { $rated } rated strokes; { $percent } of its life
+
+## One stencil
+
+stencil-title = Stencil { $stencil }
+done = Done and kept in the ledger.
+stencil-may = What may be done with it
+stencil-life = Its life
+stencil-do = Do something
+stencil-history = What happened to it
+history-cut = The latest { $count } events are shown.
+fact-place = Where
+fact-strokes-since-wash = Strokes since its last wash
+fact-last-stroke = Last stroke
+fact-last-wash = Last wash
+fact-washes = Washes
+fact-wipes = Understencil wipes
+fact-tension = Tension
+fact-band = In this wear band since
+forecast-reorder = Reorder
+forecast-stop = Stops
+forecast-order-by = Order its successor by
+coming-reached = now
+coming-expected = about { $day }, likely between { $earliest } and { $latest } (nine of ten)
+coming-not-used = no date: it has not been used yet
+coming-too-short = no date yet: its use covers too few production days
+coming-too-uneven = no date: its use is too rare or too uneven
+coming-plant-idle = no date: the plant has not worked for a year
+coming-far-ahead = more than twenty years ahead
+concession-so-far = Concession: { $used } of { $strokes } strokes used, until { $until }, by { $by }: { $why }
+action-hold = Put on hold
+action-hold-means = Nobody may use it until the hold is released.
+action-release = Release the hold
+action-release-means = It may be used again as far as its condition allows.
+action-wash = Report a wash by hand
+action-wash-means = You washed it, or saw it washed, and it is clean. Taken only where the plant allows it.
+action-concession = Grant a concession
+action-concession-means = A worn stencil may make so many more strokes. It is in the ledger with your name and reason.
+action-withdraw = Withdraw the concession
+action-withdraw-means = It may no longer be used beyond its rated life.
+action-strokes = Enter strokes by hand
+action-strokes-means = Strokes that no machine told of. They count towards its wear.
+action-retire = Retire for good
+action-retire-means = It can never be used again.
+no-action = There is no such action: use a form of this page.
+no-time = Not a time: write it like 2026-11-26T14:05.
+needed-machine = Say at which machine.
+needed-stencil = Say which stencil.
+field-machine = Machine
+field-until = Until
+field-stencil = Stencil
+to-tag = Print its tag
+
+## One event
+
+event-title = Event { $event }
+event-decided-at = Decided
+event-happened = Happened
+event-machine-time = The machine’s own time
+event-message = From the message
+event-sender = Told by
+event-before = Event before
+event-after = Next event
+correct = Correct this event
+correct-strokes-means = Say whose strokes these were, and how many. The event stays; the correction is added.
+correct-wash-means = Say that this was no wash. The event stays; the correction is added.
