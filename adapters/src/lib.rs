@@ -6,6 +6,7 @@
 //! sees the ledger; it hands over signals and learns when what follows from them is durable.
 
 pub mod cfx;
+mod command;
 pub mod files;
 pub mod link;
 pub mod modbus;

@@ -21,6 +21,8 @@ mod asking;
 mod check;
 #[path = "cfx/link.rs"]
 mod link;
+#[path = "cfx/locking.rs"]
+mod locking;
 #[path = "cfx/messages.rs"]
 mod messages;
 #[path = "cfx/presence.rs"]

@@ -44,6 +44,7 @@ impl Configuration {
         if let Some(wear) = self.policy.wear {
             check_wear("policy.wear", wear, &mut found);
         }
+        found.extend(below("policy.alarms", self.policy.alarms.check()));
         self.check_products(&mut found);
         self.check_stencils(&mut found);
         self.check_costs(&mut found);

@@ -1,5 +1,6 @@
 //! The configuration as its author writes it.
 
+mod alarms;
 mod machines;
 mod policy;
 mod stencils;
@@ -11,6 +12,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_adapters::{cfx, mqtt, sparkplug};
 
+pub use alarms::{AlarmSettings, AlarmsSettings, PriorityWord};
 pub use machines::{
     BasisWord, CounterSettings, CountsWord, Kind, MachineSettings, StrokesSettings,
 };

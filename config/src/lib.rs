@@ -58,6 +58,9 @@ pub fn load_noting(file: &Path) -> Result<(Configuration, Vec<Fault>), Vec<Fault
     for endpoint in &mut configuration.cfx {
         endpoint.start_paths_at(folder);
     }
+    for cfx in configuration.machines.iter_mut().filter_map(|machine| machine.cfx.as_mut()) {
+        cfx.start_paths_at(folder);
+    }
     for modbus in configuration.machines.iter_mut().filter_map(|machine| machine.modbus.as_mut()) {
         modbus.start_paths_at(folder);
     }

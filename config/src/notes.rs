@@ -60,12 +60,12 @@ impl Configuration {
             let hears = |machine: &MachineSettings| {
                 machine.cfx.as_ref().is_some_and(|cfx| cfx.endpoint == endpoint.name)
             };
-            if !self.machines.iter().any(hears) {
+            if !endpoint.publishes() && !self.machines.iter().any(hears) {
                 note(
                     found,
                     format!("cfx[{index}]"),
-                    "no machine is heard at this endpoint; name it under a machine's cfx, or drop \
-                     it",
+                    "no machine is heard at this endpoint, and nothing is published there; name it \
+                     under a machine's cfx, or drop it",
                 );
             }
         }

@@ -107,6 +107,7 @@ impl PolicySettings {
             product_wear: BTreeMap::new(),
             tolerance: self.counting.tolerance.tolerance(),
             orders_known: self.orders.must_be_known,
+            alarms: self.alarms.policy(),
         }
     }
 }

@@ -210,7 +210,7 @@ impl MachineSettings {
             sparkplug.outputs.retain(|output| output.drive == Drive::Heartbeat);
         }
         if let Some(cfx) = &mut machine.cfx {
-            cfx.outputs.clear();
+            (cfx.outputs, cfx.requests) = (Vec::new(), None);
             cfx.tool_check = None;
         }
         if let Some(mqtt) = &mut machine.mqtt {

@@ -50,6 +50,13 @@ fn each_fault_is_told_with_its_key_and_what_to_do() {
         ("Invented.Washer.1", "Invented.Printer.1", "machines[1].cfx.handle", "printer-1"),
         ("endpoint: floor\n", "endpoint: hall\n", "machines[0].cfx.tool-check", "listen"),
         ("endpoint: floor\n", "endpoint: hall\n", "machines[0].cfx.outputs", "listen"),
+        (
+            "by: unit-validation }]\n",
+            "by: lock-station }]\n      requests: { address: \"127.0.0.1:5680\" }\n",
+            "machines[0].cfx.requests.address",
+            "gateway's own listener",
+        ),
+        ("by: unit-validation", "by: lock-station", "machines[0].cfx.outputs[0].by", "requests"),
         ("kind: printer", "kind: other", "machines[0].cfx.outputs[0].drive", "print-permit"),
         ("    fastest-cycle: 8s\n", "", "machines[0].fastest-cycle", "8s"),
         ("[washes]", "[wash]", "machines[1].cfx.signals[0]", "washes"),
@@ -95,6 +102,26 @@ fn an_endpoint_that_hears_nobody_is_noted() {
     let (_, notes) = stencilward_config::load_noting(&file).unwrap();
     let noted: Vec<&str> = notes.iter().map(|note| note.path.as_str()).collect();
     assert!(noted.contains(&"cfx[1]") && !noted.contains(&"cfx[0]"), "{noted:?}");
+    let tells = PLANT.replace("[/queues/q]", "[], publish: { at: /exchanges/cfx/told }");
+    std::fs::write(&file, tells).unwrap();
+    let (_, notes) = stencilward_config::load_noting(&file).unwrap();
+    assert!(notes.iter().all(|note| note.path != "cfx[1]"), "it is there to tell");
+}
+
+#[test]
+fn a_machine_that_is_locked_needs_no_listener_of_the_gateway() {
+    let text = PLANT
+        .replace("endpoint: floor\n", "endpoint: hall\n")
+        .replace("      tool-check: take\n", "      requests: { address: \"here:5672\" }\n")
+        .replace("by: unit-validation", "by: lock-station");
+    assert!(stencilward_config::parse("plant.yaml", &text).is_ok());
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("plant.yaml");
+    let secured = text.replace("\"here:5672\"", "\"here:5671\", tls: { ca: ca.pem }");
+    std::fs::write(&file, secured).unwrap();
+    let read = stencilward_config::load(&file).unwrap();
+    let requests = read.machines[0].cfx.as_ref().unwrap().requests.clone().unwrap();
+    assert_eq!(requests.tls.unwrap().ca, folder.path().join("ca.pem"), "where the file is");
 }
 
 #[test]

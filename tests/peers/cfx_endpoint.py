@@ -10,7 +10,8 @@ one a line:
   {"do": "ask", "target": ..., "envelope": ...}
       asks as the standards body's SDK does: the link for answers first, then the question with its
       name as reply-to. Tells {"said": "answer", "envelope": ..., "correlation": ...,
-      "properties": ...}
+      "properties": ...}, and {"said": "fault", ...} where the answer breaks a rule of
+      cfx_rules.py
   {"do": "burst", "target": ..., "source": ..., "from": ..., "count": ...}
       sends so many prints of one stroke, each with its number as UniqueID, all under way at once,
       again until each is accepted, also over new connections; tells {"said": "burst", ...}"""
@@ -26,6 +27,8 @@ from proton import Message, symbol
 from proton._exceptions import ProtonException
 from proton.reactor import LinkOption
 from proton.utils import BlockingConnection, LinkDetached, SendException
+
+import cfx_rules
 
 PATIENCE = 30
 
@@ -147,8 +150,9 @@ class Endpoint:
             return
         got = receiver.receive(timeout=PATIENCE)
         # Answers come settled: there is nothing to accept.
-        body = bytes(got.body)
-        envelope = json.loads(gzip.decompress(body) if body[:2] == b"\x1f\x8b" else body)
+        envelope, wrong = cfx_rules.read(got)
+        if wrong:
+            say("fault", wrong=wrong, envelope=envelope)
         say("answer", envelope=envelope, outcome=told, correlation=str(got.correlation_id),
             content_type=str(got.content_type), properties=dict(got.properties or {}))
         receiver.close()

@@ -30,6 +30,9 @@ pub const USER: (&str, &str) = ("stencilward", "invented");
 /// The AMQP 1.0 address of the queue.
 pub const QUEUE: &str = "/amq/queue/stencilward";
 
+/// The AMQP 1.0 address of a queue that takes what is sent to `/exchange/cfx/told`.
+pub const TOLD: &str = "/amq/queue/told";
+
 /// What is there from the beginning. The hash is of the password above (salted SHA-256).
 const DEFINITIONS: &str = r##"{
   "users": [{ "name": "stencilward", "tags": "administrator",
@@ -40,11 +43,14 @@ const DEFINITIONS: &str = r##"{
     "read": ".*" }],
   "topic_permissions": [], "parameters": [], "global_parameters": [], "policies": [],
   "queues": [{ "name": "stencilward", "vhost": "/", "durable": true, "auto_delete": false,
+    "arguments": {} }, { "name": "told", "vhost": "/", "durable": true, "auto_delete": false,
     "arguments": {} }],
   "exchanges": [{ "name": "cfx", "vhost": "/", "type": "topic", "durable": true,
     "auto_delete": false, "internal": false, "arguments": {} }],
   "bindings": [{ "source": "cfx", "vhost": "/", "destination": "stencilward",
-    "destination_type": "queue", "routing_key": "#", "arguments": {} }]
+    "destination_type": "queue", "routing_key": "#", "arguments": {} }, { "source": "cfx",
+    "vhost": "/", "destination": "told", "destination_type": "queue", "routing_key": "told",
+    "arguments": {} }]
 }"##;
 
 /// A running broker. Dropping it ends it and removes what it kept.

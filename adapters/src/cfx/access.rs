@@ -17,7 +17,7 @@ use tokio_util::sync::DropGuard;
 
 use super::guard::Guarded;
 use super::json::Garbled;
-use super::settings::{AtBroker, Endpoint};
+use super::settings::{AtBroker, Endpoint, Requests};
 use crate::link::Trouble;
 use crate::mqtt::{Tls, host_and_port, unreachable};
 use crate::secret::password;
@@ -30,7 +30,45 @@ pub(super) const FAREWELL: Duration = Duration::from_secs(2);
 /// Largest AMQP frame.
 pub(super) const FRAME: u32 = 65_536;
 
-const BROKER: Peer = Peer { called: "broker", port: 5671 };
+/// Where somebody listens, and how one is let in there.
+pub(super) struct Whereto<'a> {
+    /// What people call it: `broker` or `machine`.
+    called: &'static str,
+    address: &'a str,
+    virtual_host: Option<&'a str>,
+    tls: Option<&'a Tls>,
+    user: Option<&'a str>,
+    password_file: Option<&'a str>,
+    password_env: Option<&'a str>,
+}
+
+impl AtBroker {
+    pub(super) fn whereto(&self) -> Whereto<'_> {
+        Whereto {
+            called: "broker",
+            address: &self.address,
+            virtual_host: self.virtual_host.as_deref(),
+            tls: self.tls.as_ref(),
+            user: self.user.as_deref(),
+            password_file: self.password_file.as_deref(),
+            password_env: self.password_env.as_deref(),
+        }
+    }
+}
+
+impl Requests {
+    pub(super) fn whereto(&self) -> Whereto<'_> {
+        Whereto {
+            called: "machine",
+            address: &self.address,
+            virtual_host: None,
+            tls: self.tls.as_ref(),
+            user: self.user.as_deref(),
+            password_file: self.password_file.as_deref(),
+            password_env: self.password_env.as_deref(),
+        }
+    }
+}
 
 /// A way for bytes, secured or not.
 pub(super) trait Stream: AsyncRead + AsyncWrite + Debug + Send + Unpin {}
@@ -44,31 +82,36 @@ pub(super) struct Open {
     pub(super) cut: DropGuard,
 }
 
-/// Connects to a broker as this endpoint.
-pub(super) async fn open(at: &AtBroker, endpoint: &Endpoint) -> Result<Open, Garbled> {
-    let profile = match &at.user {
+/// Connects there as this endpoint.
+pub(super) async fn open(to: &Whereto<'_>, endpoint: &Endpoint) -> Result<Open, Garbled> {
+    let opened = opened(to, endpoint).await;
+    opened.map_err(|(kind, why)| (kind, why.replace("the broker", &format!("the {}", to.called))))
+}
+
+async fn opened(at: &Whereto<'_>, endpoint: &Endpoint) -> Result<Open, Garbled> {
+    let profile = match at.user {
         None => SaslProfile::Anonymous,
         Some(user) => SaslProfile::Plain {
-            username: user.clone(),
-            password: password(at.password_file.as_deref(), at.password_env.as_deref())
+            username: user.to_owned(),
+            password: password(at.password_file, at.password_env)
                 .map_err(|why| (Trouble::Refused, why))?,
         },
     };
-    let stream = within("to be reached", way(&at.address, at.tls.as_ref())).await??;
+    let stream = within("to be reached", way(at)).await??;
     enter(stream, at, profile, endpoint).await
 }
 
 /// Opens a connection on a way that is there.
 pub(super) async fn enter(
     stream: Box<dyn Stream>,
-    at: &AtBroker,
+    at: &Whereto<'_>,
     profile: SaslProfile,
     endpoint: &Endpoint,
 ) -> Result<Open, Garbled> {
     let idle = u32::try_from(endpoint.idle_time_out.0.as_millis()).unwrap_or(u32::MAX);
-    let hostname = match &at.virtual_host {
+    let hostname = match at.virtual_host {
         Some(host) => format!("vhost:{host}"),
-        None => host_and_port(&at.address).map(|(host, _)| host).unwrap_or_default(),
+        None => host_and_port(at.address).map(|(host, _)| host).unwrap_or_default(),
     };
     let (stream, cut) = Guarded::new(stream);
     let opening = Connection::builder()
@@ -78,7 +121,8 @@ pub(super) async fn enter(
         .idle_time_out(idle)
         .sasl_profile(profile)
         .open_with_stream(stream);
-    let mut connection = within("the opening of a connection", opening).await?.map_err(told)?;
+    let connection = within("the opening of a connection", opening).await?;
+    let mut connection = connection.map_err(|error| told(error, at.called))?;
     let session = within("the beginning of a session", Session::begin(&mut connection)).await?;
     let session = session.map_err(|error| {
         (Trouble::Refused, format!("the broker begins no session ({error}): see its log"))
@@ -98,14 +142,15 @@ pub(super) async fn within<T>(what: &str, step: impl Future<Output = T>) -> Resu
     })
 }
 
-async fn way(address: &str, tls: Option<&Tls>) -> Result<Box<dyn Stream>, Garbled> {
+async fn way(to: &Whereto<'_>) -> Result<Box<dyn Stream>, Garbled> {
+    let address = to.address;
     let ours = |why| (Trouble::Refused, why);
     let (host, port) =
         host_and_port(address).ok_or_else(|| ours(format!("{address} is no host with a port")))?;
     let stream =
         TcpStream::connect((host.as_str(), port)).await.map_err(|error| unreachable(&error))?;
     stream.set_nodelay(true).map_err(|error| unreachable(&error))?;
-    let Some(tls) = tls.cloned() else {
+    let Some(tls) = to.tls.cloned() else {
         return Ok(Box::new(stream));
     };
     let name = server_name(tls.server_name.as_deref(), &host).map_err(ours)?;
@@ -115,11 +160,11 @@ async fn way(address: &str, tls: Option<&Tls>) -> Result<Box<dyn Stream>, Garble
     });
     let read = read.await.unwrap_or_else(|_| Err("the certificates could not be read".to_owned()));
     let connecting = TlsConnector::from(Arc::new(read.map_err(ours)?)).connect(name, stream);
-    Ok(Box::new(connecting.await.map_err(|error| unsecured(&error))?))
+    Ok(Box::new(connecting.await.map_err(|error| unsecured(&error, to.called))?))
 }
 
-fn unsecured(error: &io::Error) -> Garbled {
-    match in_words(error, BROKER) {
+fn unsecured(error: &io::Error, called: &'static str) -> Garbled {
+    match in_words(error, Peer { called, port: 5671 }) {
         Some(why) => (Trouble::Refused, why),
         None => (
             Trouble::Broken,
@@ -132,7 +177,7 @@ fn unsecured(error: &io::Error) -> Garbled {
 }
 
 /// Why no connection was opened.
-fn told(error: OpenError) -> Garbled {
+fn told(error: OpenError, called: &'static str) -> Garbled {
     match error {
         OpenError::SaslError { .. } => (
             Trouble::Refused,
@@ -140,7 +185,7 @@ fn told(error: OpenError) -> Garbled {
              user may enter the virtual host"
                 .to_owned(),
         ),
-        OpenError::Io(error) => match in_words(&error, BROKER) {
+        OpenError::Io(error) => match in_words(&error, Peer { called, port: 5671 }) {
             Some(why) => (Trouble::Refused, why),
             None => (
                 Trouble::Broken,

@@ -86,7 +86,7 @@ fn wanted(
         return Wanted::Tools(machine.clone(), asked(question, settings, check));
     }
     if is("CFX.InformationSystem.UnitValidation.ValidateUnitsRequest")
-        && let Some((output, _)) = settings.outputs().into_iter().next()
+        && let Some(output) = settings.next_panel()
     {
         return Wanted::Panel(machine.clone(), output);
     }
@@ -188,44 +188,41 @@ fn presence(endpoint: &Endpoint) -> Map<String, Value> {
     object(json!({
         "Result": result("Success", 0, ""),
         "CFXHandle": endpoint.handle,
-        "RequestNetworkUri": uri(endpoint),
+        "RequestNetworkUri": endpoint.uri(),
         "RequestTargetAddress": endpoint.handle,
     }))
 }
 
 fn information(endpoint: &Endpoint) -> Map<String, Value> {
-    let topic = |name: &str, messages: &[&str]| {
-        json!({
-            "TopicName": name, "TopicSupportType": "Consumer", "SupportedMessages": messages,
-        })
-    };
+    let told = |name: &str, how: &str, messages: &[&str]| json!({ "TopicName": name, "TopicSupportType": how, "SupportedMessages": messages });
+    let topic = |name: &str, messages: &[&str]| told(name, "Consumer", messages);
+    let mut topics = vec![
+        topic("CFX.Production", &[]),
+        topic("CFX.Production.Processing", &["CFX.Production.Processing.UnitsProcessed"]),
+        topic("CFX.ResourcePerformance", &[]),
+        topic("CFX.ResourcePerformance.SolderPastePrinting", &[]),
+        topic("CFX.InformationSystem.TopicValidation", &[]),
+        topic("CFX.InformationSystem.UnitValidation", &[]),
+    ];
+    let how = if endpoint.publishes() { "PublisherConsumer" } else { "Consumer" };
+    topics.insert(0, told("CFX", how, &[]));
+    if endpoint.debtors().next().is_some() {
+        let counters = "CFX.Maintenance.ResourceMaintenanceAndServiceEvent";
+        topics.push(told("CFX.Maintenance", "Publisher", &[counters]));
+    }
     object(json!({
         "Result": result("Success", 0, ""),
         "EndpointInformation": {
             "$type": "CFX.Structures.Endpoint, CFX",
             "CFXHandle": endpoint.handle,
             "CFXVersion": super::VERSION,
-            "RequestNetworkUri": uri(endpoint),
+            "RequestNetworkUri": endpoint.uri(),
             "RequestTargetAddress": endpoint.handle,
             "FriendlyName": "Stencilward",
             "SoftwareVersion": env!("CARGO_PKG_VERSION"),
-            "SupportedTopics": [
-                topic("CFX", &[]),
-                topic("CFX.Production", &[]),
-                topic("CFX.Production.Processing", &["CFX.Production.Processing.UnitsProcessed"]),
-                topic("CFX.ResourcePerformance", &[]),
-                topic("CFX.ResourcePerformance.SolderPastePrinting", &[]),
-                topic("CFX.InformationSystem.TopicValidation", &[]),
-                topic("CFX.InformationSystem.UnitValidation", &[]),
-            ],
+            "SupportedTopics": topics,
         },
     }))
-}
-
-fn uri(endpoint: &Endpoint) -> Option<String> {
-    let listen = endpoint.listen.as_ref()?;
-    let scheme = if listen.tls.is_some() { "amqps" } else { "amqp" };
-    Some(format!("{scheme}://{}/", listen.address))
 }
 
 /// Its result stands under another name than in all other answers.

@@ -60,7 +60,7 @@ pub(super) async fn run(desk: Arc<Desk>, at: AtBroker) {
 }
 
 async fn connect(desk: &Desk, at: &AtBroker) -> Result<(Open, Vec<Receiver>), Garbled> {
-    let mut open = open(at, &desk.endpoint).await?;
+    let mut open = open(&at.whereto(), &desk.endpoint).await?;
     let mut receivers = Vec::new();
     for (index, address) in at.sources.iter().enumerate() {
         let attaching = Receiver::builder()

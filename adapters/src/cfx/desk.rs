@@ -48,7 +48,8 @@ impl Desk {
         let mut hearing = self.hearing.lock().await;
         let mut signals = Vec::new();
         let mut heard = BTreeSet::new();
-        for envelope in envelopes {
+        // What the gateway said itself may come back through a broker.
+        for envelope in envelopes.iter().filter(|said| said.source != self.endpoint.handle) {
             for deed in hearing.hear(envelope, way, self.now()) {
                 signals.extend(self.told(deed));
             }
@@ -119,12 +120,12 @@ impl Desk {
         permits
     }
 
-    /// Counts a trouble of a whole connection once, for the first machine.
+    /// Counts a trouble of a whole connection once, for the first machine. An endpoint that hears
+    /// none can only log it.
     pub(super) async fn trouble(&self, kind: Trouble, why: String) {
-        if let Some(Deed::Trouble(machine, kind, why)) =
-            self.hearing.lock().await.trouble(kind, why)
-        {
-            self.floor.observer.trouble(&machine, kind, &why);
+        match self.hearing.lock().await.first() {
+            Some(machine) => self.floor.observer.trouble(machine, kind, &why),
+            None => tracing::warn!(endpoint = self.endpoint.name, kind = kind.as_str(), "{why}"),
         }
     }
 

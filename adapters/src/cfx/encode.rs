@@ -114,14 +114,6 @@ pub(super) fn next_panel() -> Told {
     told_as(UNIT_CHECK, body)
 }
 
-pub(super) fn heartbeat(settings: &Settings, pace: &str) -> Told {
-    let body = json!({
-        "CFXHandle": settings.handle, "HeartbeatFrequency": pace, "ActiveFaults": null,
-        "ActiveRecipes": null,
-    });
-    told_as("CFX.Heartbeat", body)
-}
-
 fn told_as(name: &'static str, body: Value) -> Told {
     match body {
         Value::Object(body) => (name, body),

@@ -6,10 +6,11 @@
 
 use std::io::Read as _;
 
+use serde::Serialize;
 use serde_json::{Map, Value, json};
 use stencilward_domain::time::Timestamp;
 
-use super::json::{Garbled, get, instant, read, text};
+use super::json::{Garbled, get, instant, read, text, written};
 use super::kinds::Kind;
 use crate::link::Trouble;
 
@@ -33,6 +34,22 @@ pub(super) struct Envelope {
     pub(super) target: Option<String>,
     pub(super) request_id: Option<String>,
     pub(super) body: Map<String, Value>,
+}
+
+/// Its members as they are sent, in the order of the SDK's `CFXEnvelope`.
+#[derive(Serialize)]
+#[serde(rename_all = "PascalCase")]
+struct Wire<'a> {
+    message_name: &'a str,
+    version: &'a str,
+    time_stamp: Option<String>,
+    #[serde(rename = "UniqueID")]
+    unique_id: Option<&'a str>,
+    source: &'a str,
+    target: Option<&'a str>,
+    #[serde(rename = "RequestID")]
+    request_id: Option<&'a str>,
+    message_body: &'a Map<String, Value>,
 }
 
 /// The envelopes of a message's body. `largest`: bytes it may have once it is no longer compressed.
@@ -104,41 +121,51 @@ impl Envelope {
         Ok(envelope)
     }
 
-    pub(super) fn kind(&self) -> Option<Kind> {
-        Kind::of(&self.name)
-    }
-
-    /// As it is sent. Members stand in the order of their names, and with them `$type` first,
-    /// where readers of the SDK want it.
-    pub(super) fn to_json(&self) -> Vec<u8> {
-        let mut body = self.body.clone();
-        body.entry("$type").or_insert_with(|| json!(format!("{}, CFX", self.name)));
-        let at = self.at.and_then(|at| jiff::Timestamp::from_millisecond(at.0).ok());
-        json!({
-            "MessageName": self.name,
-            "Version": super::VERSION,
-            "TimeStamp": at.map(|at| format!("{at:.3}")),
-            "UniqueID": self.unique_id,
-            "Source": self.source,
-            "Target": self.target,
-            "RequestID": self.request_id,
-            "MessageBody": body,
-        })
-        .to_string()
-        .into_bytes()
-    }
-
-    /// The answer to a request: it goes back with the request's id.
-    pub(super) fn answer(&self, name: &str, body: Map<String, Value>) -> Self {
+    /// What an endpoint says now.
+    pub(super) fn said(source: &str, name: &str, body: Map<String, Value>) -> Self {
         Self {
             name: name.to_owned(),
             at: Some(crate::link::now()),
             unique_id: Some(super::unique_id()),
-            source: self.target.clone().unwrap_or_default(),
-            target: Some(self.source.clone()),
-            request_id: self.request_id.clone(),
+            source: source.to_owned(),
+            target: None,
+            request_id: None,
             body,
         }
+    }
+
+    /// The same as a question.
+    pub(super) fn asked_of(self, target: &str, request_id: String) -> Self {
+        Self { target: Some(target.to_owned()), request_id: Some(request_id), ..self }
+    }
+
+    pub(super) fn kind(&self) -> Option<Kind> {
+        Kind::of(&self.name)
+    }
+
+    /// As it is sent. Members of a body stand in the order of their names, and with them `$type`
+    /// first, where readers of the SDK want it.
+    pub(super) fn to_json(&self) -> Vec<u8> {
+        let mut body = self.body.clone();
+        body.entry("$type").or_insert_with(|| json!(format!("{}, CFX", self.name)));
+        let wire = Wire {
+            message_name: &self.name,
+            version: super::VERSION,
+            time_stamp: self.at.and_then(written),
+            unique_id: self.unique_id.as_deref(),
+            source: &self.source,
+            target: self.target.as_deref(),
+            request_id: self.request_id.as_deref(),
+            message_body: &body,
+        };
+        // Of names that are texts, nothing can fail.
+        serde_json::to_vec(&wire).unwrap_or_default()
+    }
+
+    /// The answer to a request: it goes back with the request's id.
+    pub(super) fn answer(&self, name: &str, body: Map<String, Value>) -> Self {
+        let answer = Self::said(self.target.as_deref().unwrap_or_default(), name, body);
+        Self { target: Some(self.source.clone()), request_id: self.request_id.clone(), ..answer }
     }
 
     /// Something of the body; an envelope without one has an empty one.

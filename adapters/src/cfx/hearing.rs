@@ -183,8 +183,13 @@ impl Hearing {
         deeds
     }
 
-    /// Something that concerns no machine in particular is told of the first.
-    pub(super) fn trouble(&self, kind: Trouble, why: String) -> Option<Deed> {
+    /// The machine of which is told what concerns none in particular.
+    pub(super) fn first(&self) -> Option<&MachineName> {
+        self.first.as_ref()
+    }
+
+    /// Something that concerns no machine in particular.
+    fn trouble(&self, kind: Trouble, why: String) -> Option<Deed> {
         self.first.clone().map(|machine| Deed::Trouble(machine, kind, why))
     }
 }

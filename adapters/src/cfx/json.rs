@@ -136,6 +136,18 @@ pub(super) fn instant(text: &str) -> Option<Timestamp> {
     text.trim().parse::<jiff::Timestamp>().ok().map(|at| Timestamp(at.as_millisecond()))
 }
 
+/// An instant as it is written: ISO 8601 at UTC; none beyond what a calendar holds.
+pub(super) fn written(at: Timestamp) -> Option<String> {
+    jiff::Timestamp::from_millisecond(at.0).ok().map(|at| format!("{at:.3}"))
+}
+
+/// A span of less than a day as .NET writes it: `hh:mm:ss[.fffffff]`.
+pub(super) fn written_span(span: Duration) -> String {
+    let (seconds, ticks) = (span.as_secs(), span.subsec_nanos() / 100);
+    let fraction = if ticks == 0 { String::new() } else { format!(".{ticks:07}") };
+    format!("{:02}:{:02}:{:02}{fraction}", seconds / 3_600, seconds / 60 % 60, seconds % 60)
+}
+
 /// Free text of a machine, held to a length that a ledger and a page can bear.
 pub(super) fn clipped(text: &str) -> String {
     text.chars().filter(|c| !c.is_control()).take(LONGEST_TEXT).collect()
@@ -162,6 +174,17 @@ mod tests {
             assert_eq!(span(wrong), None, "{wrong}");
         }
         assert_eq!(span("18446744073709551615.00:00:00"), None);
+    }
+
+    #[test]
+    fn spans_are_written_so_that_they_can_be_read() {
+        for (milliseconds, text) in
+            [(60_000, "00:01:00"), (300_000, "00:05:00"), (1_500, "00:00:01.5000000")]
+        {
+            let whole = Duration::from_millis(milliseconds);
+            assert_eq!(written_span(whole), text);
+            assert_eq!(span(text), Some(whole));
+        }
     }
 
     #[test]

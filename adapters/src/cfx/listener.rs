@@ -12,6 +12,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use fe2o3_amqp::acceptor::{ConnectionAcceptor, ListenerConnectionHandle, SessionAcceptor};
+use futures::future::OptionFuture;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::task::JoinSet;
 use tokio::time::timeout;
@@ -23,8 +24,9 @@ use super::guard::Guarded;
 use super::json::Garbled;
 use super::replies::Replies;
 use super::settings::Listen;
+use super::telling::hall;
 use crate::link::{BackOff, Trouble};
-use door::Door;
+pub(super) use door::Door;
 use links::Session;
 
 /// Sessions of one connection.
@@ -37,7 +39,14 @@ pub(super) async fn run(desk: Arc<Desk>, listen: Listen) {
     let mut back_off = BackOff::for_machines();
     loop {
         match TcpListener::bind(&listen.address).await {
-            Ok(listener) => return serve(&desk, &listen, listener).await,
+            Ok(listener) => {
+                let told = listen.publish.clone();
+                let told = told.map(|publish| hall::open(Arc::clone(&desk), publish));
+                let (hall, telling) = told.unzip();
+                let telling = OptionFuture::from(telling);
+                tokio::join!(serve(&desk, &listen, listener, hall), telling);
+                return;
+            }
             Err(error) => {
                 let why = format!(
                     "the gateway cannot listen at {} ({error}): see that no other program does, and \
@@ -57,7 +66,12 @@ pub(super) async fn run(desk: Arc<Desk>, listen: Listen) {
     }
 }
 
-async fn serve(desk: &Arc<Desk>, listen: &Listen, listener: TcpListener) {
+async fn serve(
+    desk: &Arc<Desk>,
+    listen: &Listen,
+    listener: TcpListener,
+    hall: Option<hall::Entrance>,
+) {
     let mut connections = JoinSet::new();
     let numbers = AtomicU64::new(1);
     loop {
@@ -66,9 +80,9 @@ async fn serve(desk: &Arc<Desk>, listen: &Listen, listener: TcpListener) {
             Some(_) = connections.join_next() => {}
             accepted = listener.accept() => match accepted {
                 Ok((stream, _)) if connections.len() < listen.connections as usize => {
-                    let (desk, listen) = (Arc::clone(desk), listen.clone());
+                    let (desk, listen, hall) = (Arc::clone(desk), listen.clone(), hall.clone());
                     let number = numbers.fetch_add(1, Ordering::Relaxed);
-                    connections.spawn(connection(desk, listen, stream, number));
+                    connections.spawn(connection(desk, (listen, hall), stream, number));
                 }
                 Ok((stream, peer)) => {
                     drop(stream);
@@ -86,7 +100,12 @@ async fn serve(desk: &Arc<Desk>, listen: &Listen, listener: TcpListener) {
     let _ = timeout(FAREWELL * 3, async { while connections.join_next().await.is_some() {} }).await;
 }
 
-async fn connection(desk: Arc<Desk>, listen: Listen, stream: TcpStream, number: u64) {
+async fn connection(
+    desk: Arc<Desk>,
+    (listen, hall): (Listen, Option<hall::Entrance>),
+    stream: TcpStream,
+    number: u64,
+) {
     let peer = stream.peer_addr().map_or_else(|_| "somebody".to_owned(), |peer| peer.to_string());
     let stop = desk.floor.stop.clone();
     let opening = async {
@@ -98,7 +117,7 @@ async fn connection(desk: Arc<Desk>, listen: Listen, stream: TcpStream, number: 
         None => return,
         Some(Err(garbled)) => Some(garbled),
         Some(Ok((connection, _cut))) => {
-            let ended = hear(&desk, connection, &listen, number).await;
+            let ended = hear(&desk, connection, (&listen, hall.as_ref()), number).await;
             // Its machines are gone with it; where the gateway stops nobody wants to know.
             let _ = desk.connection_ended(number).await;
             ended
@@ -150,7 +169,7 @@ async fn open(
 async fn hear(
     desk: &Arc<Desk>,
     mut connection: ListenerConnectionHandle,
-    listen: &Listen,
+    (listen, hall): (&Listen, Option<&hall::Entrance>),
     number: u64,
 ) -> Option<Garbled> {
     let acceptor = SessionAcceptor::builder().handle_max(256).build();
@@ -163,7 +182,8 @@ async fn hear(
             session = acceptor.accept(&mut connection) => match session {
                 Ok(session) => {
                     let (targets, replies) = (listen.targets.clone(), replies.clone());
-                    let hearer = Session { desk: Arc::clone(desk), targets, replies, number };
+                    let (desk, hall) = (Arc::clone(desk), hall.cloned());
+                    let hearer = Session { desk, targets, replies, hall, number };
                     sessions.spawn(hearer.hear(session));
                 }
                 Err(_) => break,

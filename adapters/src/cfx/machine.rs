@@ -1,7 +1,9 @@
-//! The other side: a machine that speaks CFX to the gateway's listener the way its settings say.
+//! The other side: a machine that speaks CFX to the gateway's listener the way its settings say,
+//! and listens itself where it can be locked.
 
 mod asker;
 mod line;
+mod station;
 mod wired;
 
 use std::collections::BTreeMap;
@@ -11,7 +13,7 @@ use std::sync::{Arc, Mutex as Slot, PoisonError};
 use std::time::Duration;
 
 use async_trait::async_trait;
-use serde_json::{Map, Value, json};
+use serde_json::json;
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::signal::Said;
 use tokio::sync::{Mutex, mpsc, watch};
@@ -23,6 +25,7 @@ use super::settings::{AtBroker, Endpoint, Settings};
 use crate::simulated::{Answered, CannotFail, CannotSay, Fault, Simulated, Wired};
 use asker::{Asker, Question};
 use line::{Line, Post};
+use station::Station;
 
 /// Messages and answers that wait.
 const WAITING: usize = 1_024;
@@ -85,11 +88,24 @@ impl Machine {
         let (posts, waiting) = mpsc::channel(WAITING);
         let (questions, asked) = mpsc::channel(WAITING);
         let (answer, answers) = mpsc::channel(WAITING);
-        let (mut outputs, mut levers) = (BTreeMap::new(), Vec::new());
-        for (output, _) in settings.outputs() {
+        let mut outputs = BTreeMap::new();
+        let mut lever = |name| {
             let (lever, shown) = watch::channel(false);
-            outputs.insert(output, shown);
-            levers.push(lever);
+            outputs.insert(name, shown);
+            lever
+        };
+        let levers = settings.next_panel().map(&mut lever).into_iter().collect();
+        let locks = settings.locks().map(|(name, output)| (output.clone(), lever(name))).collect();
+        let requests = settings.requests.as_ref();
+        if let Some(address) = requests.and_then(|requests| requests.address.parse().ok()) {
+            let station = Station {
+                address,
+                handle: settings.handle.clone(),
+                locks: Arc::new(locks),
+                power: powered.clone(),
+                manner: Arc::clone(&manner),
+            };
+            tokio::spawn(stop.clone().run_until_cancelled_owned(station.run()));
         }
         let line = Line {
             at: at.clone(),
@@ -135,7 +151,9 @@ impl Machine {
     }
 
     fn envelope(&self, (name, body): Told, identity: Option<&str>) -> Envelope {
-        envelope(&self.settings.handle, None, name, body, identity)
+        let said = Envelope::said(&self.settings.handle, name, body);
+        let unique_id = identity.map(str::to_owned).or(said.unique_id);
+        Envelope { unique_id, ..said }
     }
 
     /// The id of the wash that is under way, or of a new one.
@@ -145,25 +163,6 @@ impl Machine {
             Said::WashEnded { .. } => lock(&self.wash).take().unwrap_or_else(super::unique_id),
             _ => super::unique_id(),
         }
-    }
-}
-
-/// A message of this machine, or a question to `target`.
-fn envelope(
-    handle: &str,
-    target: Option<&str>,
-    name: &str,
-    body: Map<String, Value>,
-    identity: Option<&str>,
-) -> Envelope {
-    Envelope {
-        name: name.to_owned(),
-        at: Some(crate::link::now()),
-        unique_id: Some(identity.map_or_else(super::unique_id, str::to_owned)),
-        source: handle.to_owned(),
-        target: target.map(str::to_owned),
-        request_id: target.map(|_| identity.map_or_else(request_id, str::to_owned)),
-        body,
     }
 }
 
@@ -183,9 +182,9 @@ impl Simulated for Machine {
         let gone = || CannotSay::NoConnection(format!("{} was switched off", self.name));
         let late = *lock(&self.manner.late);
         tokio::time::sleep(late).await;
-        if let Some((name, body)) = encode::asked(&self.settings, said) {
-            let (handle, target) = (&self.settings.handle, Some(self.gateway.as_str()));
-            let question = envelope(handle, target, name, body, identity);
+        if let Some(asked) = encode::asked(&self.settings, said) {
+            let id = identity.map_or_else(request_id, str::to_owned);
+            let question = self.envelope(asked, identity).asked_of(&self.gateway, id);
             return self.questions.send(Question(question)).await.map_err(|_| gone());
         }
         let seat = lock(&self.seat).clone();
@@ -232,7 +231,9 @@ impl Simulated for Machine {
             Fault::Late(by) => *lock(&self.manner.late) = by,
             Fault::Disobeying(disobeys) => self.manner.disobeys.store(disobeys, Ordering::SeqCst),
             Fault::Refusing(_) => {
-                return Err(CannotFail("it is never asked, so it cannot answer with an error"));
+                return Err(CannotFail(
+                    "it has no error by number; where it can be locked it can disobey or be silent",
+                ));
             }
             Fault::Repeating(times) => {
                 let last = lock(&self.said_last).clone();

@@ -1,6 +1,10 @@
 //! The CFX part of the configuration: what a machine's messages mean.
 
 mod endpoint;
+mod output;
+mod publish;
+
+use std::path::Path;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -9,6 +13,8 @@ use stencilward_domain::names::OutputName;
 use crate::settings::{Drive, Tally};
 
 pub use endpoint::{AtBroker, Endpoint, Listen, OwnTls};
+pub use output::{By, Output, Requests, Stage};
+pub use publish::Publish;
 
 /// What a machine says over CFX, and what it is answered.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -44,7 +50,10 @@ pub struct Settings {
     /// questions are answered as not supported.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tool_check: Option<ToolCheck>,
-    /// Interlocks that it asks for.
+    /// Where it listens for requests itself; needed with an output `by: lock-station`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub requests: Option<Requests>,
+    /// Interlocks that it asks for, or is asked for.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub outputs: Vec<Output>,
 }
@@ -111,27 +120,6 @@ pub enum ToolCheck {
     Store,
 }
 
-/// An interlock that the machine asks for.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Output {
-    /// Its name, as logs and metrics show it.
-    pub name: String,
-    /// What it follows: `print-permit`.
-    pub drive: Drive,
-    /// How it is carried out.
-    pub by: By,
-}
-
-/// How an interlock is carried out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum By {
-    /// The machine asks before it lets in a panel (`ValidateUnitsRequest`), and is answered
-    /// `Passed` or `Failed`.
-    UnitValidation,
-}
-
 fn three() -> u32 {
     3
 }
@@ -148,6 +136,25 @@ impl Settings {
     pub fn outputs(&self) -> Vec<(OutputName, Drive)> {
         let named = |output: &Output| Some((OutputName::new(&output.name).ok()?, output.drive));
         self.outputs.iter().filter_map(named).collect()
+    }
+
+    /// The output that answers whether the next panel may come in.
+    pub(super) fn next_panel(&self) -> Option<OutputName> {
+        let asked = self.outputs.iter().find(|output| output.by == By::UnitValidation)?;
+        OutputName::new(&asked.name).ok()
+    }
+
+    /// The outputs that lock the station, by name.
+    pub(super) fn locks(&self) -> impl Iterator<Item = (OutputName, &Output)> {
+        let locks = self.outputs.iter().filter(|output| output.by == By::LockStation);
+        locks.filter_map(|output| Some((OutputName::new(&output.name).ok()?, output)))
+    }
+
+    /// Makes relative paths of certificates and keys start at a folder.
+    pub fn start_paths_at(&mut self, folder: &Path) {
+        if let Some(requests) = &mut self.requests {
+            requests.start_paths_at(folder);
+        }
     }
 
     /// True when the machine says by itself which stencil is in it.

@@ -2,7 +2,6 @@
 //! A command is published until the machine answers that it is done.
 
 mod answers;
-mod command;
 mod driven;
 mod read_backs;
 
@@ -16,14 +15,12 @@ use tokio::time::{Instant, sleep_until};
 use super::outbox::Outbox;
 use super::packets::{Arrived, Post};
 use super::settings::{Output, Settings};
+use crate::command::FOLLOWING;
 use crate::link::{Floor, Observer};
 use crate::settings::Drive;
 pub(super) use answers::Answers;
 use driven::Driven;
 pub(super) use read_backs::ReadBacks;
-
-/// A machine that tells another state than was published has this long to follow.
-const FOLLOWING: Duration = Duration::from_secs(2);
 
 /// Between two comparisons while nothing changes.
 const PACE: Duration = Duration::from_secs(1);

@@ -15,6 +15,34 @@ fn wrong_endpoint(more: &Value) -> Vec<(String, String)> {
     serde_json::from_value::<Endpoint>(endpoint).unwrap().check()
 }
 
+/// An output that locks.
+fn lock(more: Value) -> Value {
+    merged(json!({ "name": "go", "drive": "print-permit", "by": "lock-station" }), more)
+}
+
+/// One that locks everything.
+fn other() -> Value {
+    lock(json!({ "name": "stop" }))
+}
+
+/// Settings with these outputs, and somebody to ask.
+fn locks(outputs: &Value) -> Value {
+    json!({ "requests": { "address": "here:1" }, "outputs": outputs })
+}
+
+/// Settings with an output that locks, and these requests.
+fn with(requests: Value) -> Value {
+    let requests = merged(json!({ "address": "here:1" }), requests);
+    json!({ "requests": requests, "outputs": [lock(json!({}))] })
+}
+
+fn merged(mut all: Value, more: Value) -> Value {
+    if let (Value::Object(all), Value::Object(more)) = (&mut all, more) {
+        all.extend(more);
+    }
+    all
+}
+
 #[test]
 fn faults_of_a_machine_name_their_key_and_the_remedy() {
     for (more, key, word) in [
@@ -37,6 +65,19 @@ fn faults_of_a_machine_name_their_key_and_the_remedy() {
             "outputs[0].drive",
             "print-permit",
         ),
+        (json!({ "outputs": [lock(json!({}))] }), "outputs[0].by", "requests"),
+        (json!({ "requests": { "address": "here:1" } }), "requests", "lock-station"),
+        (locks(&json!([lock(json!({ "lane": 1 })), other()])), "outputs[1].by", "lane or stage"),
+        (
+            json!({ "outputs": [{
+                "name": "go", "drive": "print-permit", "by": "unit-validation", "lane": 1,
+            }] }),
+            "outputs[0].lane",
+            "drop this",
+        ),
+        (with(json!({ "address": "here" })), "requests.address", "192.0.2.10:5672"),
+        (with(json!({ "password-env": "P" })), "requests.user", "missing"),
+        (with(json!({ "within": "10min" })), "requests.within", "between"),
     ] {
         let found = wrong_settings(&more);
         assert_eq!(found.len(), 1, "{found:?}");
@@ -72,6 +113,18 @@ fn faults_of_an_endpoint_name_their_key_and_the_remedy() {
         (broker(json!({ "sources": [] })), "broker.sources", "durable queue"),
         (broker(json!({ "sources": ["q", "q"] })), "broker.sources[1]", "once"),
         (broker(json!({ "password-file": "p" })), "broker.user", "missing"),
+        (
+            broker(json!({ "publish": { "at": "/amq/queue/q" } })),
+            "broker.publish.at",
+            "hear itself",
+        ),
+        (
+            broker(json!({ "publish": { "at": "/exchange/x", "heartbeat": "6min" } })),
+            "broker.publish.heartbeat",
+            "5min",
+        ),
+        (listen(json!({ "publish": { "at": " " } })), "listen.publish.at", "empty"),
+        (listen(json!({ "publish": { "at": "/a", "pace": "2h" } })), "listen.publish.pace", "1h"),
         (listen(json!({ "address": "localhost:1" })), "listen.address", "127.0.0.1:5672"),
         (listen(json!({ "address": "0.0.0.0:5672" })), "listen.tls", "secured"),
         (listen(json!({ "user": "machines" })), "listen.password-file", "missing"),

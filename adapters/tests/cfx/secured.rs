@@ -8,6 +8,7 @@ use stencilward_adapters::link::Trouble;
 use stencilward_adapters::simulated::Simulated as _;
 
 use crate::certificates::Authority;
+use crate::fixtures::{PRINTER, settings};
 use crate::gateway::{
     GATEWAY, Gateway, endpoint, free_address, name, printer, strokes, until, way,
 };
@@ -71,4 +72,31 @@ async fn a_machine_with_a_certificate_is_let_in_and_nobody_else() {
     machine.say(&strokes(1), None).await.unwrap();
     assert_eq!(plant.gateway.next_but_link().await, strokes(1));
     plant.gateway.stop().await;
+}
+
+/// A station that is secured, asks for a user and knows no locks: another gateway's listener.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_secured_station_is_asked_by_who_knows_its_user() {
+    let authority = Authority::new("works");
+    let (theirs, ours) = (authority.issue("station", |_| {}), authority.issue("gateway", |_| {}));
+    let tls = json!({ "certificate": theirs.certificate, "key": theirs.key, "ca": theirs.ca });
+    let station = plant(&json!({ "tls": tls, "user": "machines" }), "invented");
+    let asked_as = |user: &str| {
+        let requests = json!({
+            "address": station.gateway.address.to_string(), "target": GATEWAY, "user": user,
+            "password-file": station.password,
+            "tls": { "ca": ours.ca, "certificate": ours.certificate, "key": ours.key },
+        });
+        let output = json!({ "name": "next", "drive": "print-permit", "by": "lock-station" });
+        let more = json!({ "requests": requests, "outputs": [output] });
+        let machines = vec![(name("printer-1"), settings(PRINTER, more))];
+        Gateway::of(endpoint(free_address(), &json!({})), machines, 8)
+    };
+    let asking = asked_as("machines");
+    until("an answer", || asking.notes.has(Trouble::Disobeyed, "does not support")).await;
+    asking.stop().await;
+    let stranger = asked_as("stranger");
+    until("the refusal", || stranger.notes.has(Trouble::Refused, "does not let us in")).await;
+    stranger.stop().await;
+    station.gateway.stop().await;
 }

@@ -43,6 +43,11 @@ impl Configuration {
                 found.push((format!("{path}.handle"), wrong));
             }
             check_asks(&path, settings, endpoint, found);
+            let listens = |at: &str| self.cfx.iter().any(|known| known.listens_at(at));
+            if settings.requests.as_ref().is_some_and(|requests| listens(&requests.address)) {
+                let wrong = "is the gateway's own listener; write where the machine listens";
+                found.push((format!("{path}.requests.address"), wrong.to_owned()));
+            }
         }
     }
 
@@ -62,8 +67,8 @@ fn check_asks(path: &str, settings: &cfx::Settings, endpoint: &cfx::Endpoint, fo
     if endpoint.listen.is_some() {
         return;
     }
-    let keys =
-        [("tool-check", settings.tool_check.is_some()), ("outputs", !settings.outputs.is_empty())];
+    let asks = settings.outputs.iter().any(|output| output.by == cfx::By::UnitValidation);
+    let keys = [("tool-check", settings.tool_check.is_some()), ("outputs", asks)];
     for (key, there) in keys {
         if there {
             let wrong = format!(

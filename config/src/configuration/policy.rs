@@ -4,6 +4,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_adapters::settings::Span;
 
+use super::AlarmsSettings;
+
 /// What is allowed, for the whole plant.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields, default)]
@@ -22,6 +24,8 @@ pub struct PolicySettings {
     pub counting: CountingSettings,
     /// Orders.
     pub orders: OrdersSettings,
+    /// How alarms behave.
+    pub alarms: AlarmsSettings,
     /// What stencils and washes cost.
     pub cost: CostSettings,
     /// How long a supplier takes to deliver a stencil that says no time of its own: whole days.

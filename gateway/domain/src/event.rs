@@ -1,5 +1,6 @@
 //! Facts: decided, durable, never edited.
 
+mod alarm;
 mod configured;
 mod doubted;
 mod kinds;
@@ -17,6 +18,7 @@ use crate::signal::{Side, Width};
 use crate::time::Timestamp;
 use crate::wear::WearLimits;
 
+pub use alarm::{AlarmChange, AlarmEvent, AlarmMoved, Raised};
 pub use configured::Configured;
 pub use doubted::{ClockDoubted, ClockWrong, DecisionDoubted};
 pub use kinds::Event;

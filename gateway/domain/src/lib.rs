@@ -4,6 +4,7 @@
 //! clock, opens a file or a socket: time comes in as a value. A test in `tests/` fails when
 //! this crate gains a dependency that could.
 
+pub mod alarm;
 pub mod clock;
 pub mod counter;
 pub mod decision;

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
+use crate::alarm::AlarmPolicy;
 use crate::event::{BasisKind, StencilSpec};
 use crate::names::{CounterName, MachineName, OutputName, ProductName, StencilCode};
 use crate::wear::{Share, WearLimits};
@@ -168,6 +169,8 @@ pub struct Policy {
     pub orders_known: bool,
     /// A message that comes longer after what it tells of is late: it counts from then.
     pub late_after: Duration,
+    /// How alarms behave.
+    pub alarms: AlarmPolicy,
 }
 
 /// Limits on a stencil's tension.
@@ -197,6 +200,7 @@ impl Default for Policy {
             tolerance: Tolerance::default(),
             orders_known: false,
             late_after: Duration::from_secs(60),
+            alarms: AlarmPolicy::default(),
         }
     }
 }

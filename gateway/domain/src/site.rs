@@ -4,6 +4,7 @@
 //! that the next signal is judged by it, and hands the events to its owner, who makes them
 //! durable before anything follows from them. Replaying those events gives the same state.
 
+mod alarms;
 mod booking;
 mod counting;
 mod late;
@@ -31,6 +32,8 @@ use crate::signal::{Said, Signal};
 use crate::state::{State, machine_of, stencil_of};
 use crate::time::Timestamp;
 
+pub use alarms::AlarmAct;
+use alarms::Watched;
 use live::Live;
 pub use replan::Replan;
 pub use requests::{Reply, Request};
@@ -49,6 +52,7 @@ pub struct Site {
     origin: Origin,
     /// Decisions that were judged again, with the late event up to which they were.
     judged: BTreeMap<Position, Position>,
+    watched: Watched,
     fresh: Vec<Recorded>,
 }
 
@@ -82,6 +86,7 @@ impl Site {
             trials: BTreeMap::new(),
             origin: Origin::default(),
             judged: BTreeMap::new(),
+            watched: Watched::default(),
             fresh: Vec::new(),
         }
     }
@@ -242,6 +247,7 @@ impl Site {
         }
         self.doubt_decisions();
         self.reconsider_all();
+        self.watch_alarms();
     }
 
     /// What the outputs shall be. The caller sets the beat, and refuses all when the ledger fails.

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use crate::alarm::Alarms;
 use crate::decision::Rule;
 use crate::event::{Configured, Event, Position, Recorded, WhyUnattributed};
 use crate::machine::{Machine, Slot};
@@ -27,6 +28,8 @@ pub struct State {
     pub annulled: BTreeSet<Position>,
     /// Orders that were released or started and are not finished.
     pub orders: BTreeMap<OrderName, OrderSpec>,
+    /// Alarms, and what they follow from.
+    pub alarms: Alarms,
     /// SHA-256 of the configuration that holds, as its event has it.
     pub digest: String,
     /// The machines on trial.
@@ -77,6 +80,7 @@ impl State {
         }
         self.apply_to_stencils(recorded);
         self.apply_second_thoughts(recorded);
+        self.alarms.apply(recorded);
         match &recorded.fact.event {
             Event::OrderReleased { spec, .. } => {
                 self.orders.insert(spec.order.clone(), spec.clone());

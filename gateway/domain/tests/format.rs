@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::samples::{ordinal, samples};
+use common::samples::{alarm_samples, ordinal, samples};
 use common::words::at;
 use proptest::prelude::*;
 use stencilward_domain::event::{Event, Fact, Position, Recorded};
@@ -11,6 +11,7 @@ use stencilward_domain::signal::{Measurement, WashOutcome};
 use stencilward_domain::time::Timestamp;
 
 const GOLDEN: &str = include_str!("fixtures/events.jsonl");
+const ALARMS: &str = include_str!("fixtures/alarms.jsonl");
 
 fn recorded(position: u64, event: Event) -> Recorded {
     let fact = Fact {
@@ -32,7 +33,20 @@ fn all() -> Vec<Recorded> {
 #[test]
 fn there_is_one_sample_of_each_kind() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..50).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..51).collect::<Vec<_>>());
+}
+
+/// Alarm events are one kind of event with many changes: each has its line, too.
+#[test]
+fn each_change_of_an_alarm_is_written_as_it_always_was() {
+    let events: Vec<Event> = alarm_samples().into_iter().map(Event::Alarm).collect();
+    let written: Vec<String> =
+        events.iter().map(|event| serde_json::to_string(event).expect("becomes JSON")).collect();
+    let golden: Vec<&str> = ALARMS.lines().collect();
+    assert_eq!(written, golden, "{}", written.join("\n"));
+    for (line, event) in golden.iter().zip(events) {
+        assert_eq!(serde_json::from_str::<Event>(line).expect("can be read"), event);
+    }
 }
 
 #[test]

@@ -134,8 +134,8 @@ fn late_strokes_after_a_wash_leave_the_stencil_printed_and_doubt_what_was_permit
     assert_eq!(doubted.machine, Some(machine(RACK)));
     let shown = floor.stencil("A").doubted.as_ref().expect("the stencil shows it");
     assert_eq!(shown.value.decision, decision);
-    floor.after(600).tells(NAMER, ELEVEN + 600, Said::Removed);
-    floor.after(600).tells(WASHER, ELEVEN + 1_200, washed("A"));
+    floor.after(600).tells(NAMER, ELEVEN + 722, Said::Removed);
+    floor.after(600).tells(WASHER, ELEVEN + 1_322, washed("A"));
     assert_eq!(floor.stencil("A").doubted, None, "until it is washed");
 }
 

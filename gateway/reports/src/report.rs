@@ -2,10 +2,11 @@
 //!
 //! A [`Review`] hears the events one by one, keeps the domain's own [`State`] beside its sums, and
 //! gives tables. It holds one row of sums for each stencil, machine, reason and so on, and one for
-//! each order, concession, finding and correction; positions only where they are asked for.
-//! Strokes of a stencil are those from before the gateway, booked, assigned and corrected; their
+//! each order, concession, finding, correction and alarm told; positions only where they are asked
+//! for, those of alarms apart. Strokes of a stencil are those from before the gateway, booked, assigned and corrected; their
 //! sum is the state's own number.
 
+mod alarms;
 mod bases;
 mod concessions;
 mod condition;
@@ -46,6 +47,7 @@ pub use setup::{Filter, NotPickable, NotThere, Period, Setup};
 pub use table::{Column, Table, TableName, Unit};
 
 use crate::forecast::{Day, Forecast};
+use alarms::Alarms;
 use bases::Bases;
 use concessions::Concessions;
 use corrections::Corrections;
@@ -84,6 +86,7 @@ pub struct Review {
     unattributed: Unattributed,
     findings: Findings,
     corrections: Corrections,
+    alarms: Alarms,
 }
 
 impl Review {
@@ -105,6 +108,7 @@ impl Review {
             unattributed: Unattributed::default(),
             findings: Findings::default(),
             corrections: Corrections::default(),
+            alarms: Alarms::default(),
         }
     }
 
@@ -134,6 +138,7 @@ impl Review {
         self.unattributed.hear(&heard);
         self.findings.hear(&heard);
         self.corrections.hear(&heard);
+        self.alarms.hear(&heard);
         self.state.apply(recorded);
         ControlFlow::Continue(())
     }
@@ -172,6 +177,7 @@ impl Review {
             TableName::Unattributed => self.unattributed.table(self, asked),
             TableName::Findings => self.findings.table(self, asked),
             TableName::Corrections => self.corrections.table(self, asked),
+            TableName::Alarms => self.alarms.table(self, asked),
             TableName::Forecast => outlooks::table(self, asked),
         }
     }

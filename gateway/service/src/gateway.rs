@@ -17,7 +17,9 @@ use stencilward_domain::event::Stream;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
-use stencilward_web::{Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface};
+use stencilward_web::{
+    AlarmBoard, Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface,
+};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
@@ -28,11 +30,11 @@ use crate::archive::Past;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
-use crate::notices::Notices;
+use crate::notices::{Notices, Told};
 use crate::replay::replay;
 use crate::showing::Showing;
 use links::Links;
-use owing::{Debts, owe_only_the_told, told};
+use owing::{Debts, owe_only_the_told};
 use steward::Steward;
 
 /// Deliveries that may wait for the site task; a full intake slows the links down.
@@ -52,6 +54,7 @@ pub struct Gateway {
     address: SocketAddr,
     site: SiteHandle,
     reload: ReloadHandle,
+    alarms: Arc<AlarmBoard>,
     ledger: Arc<dyn Ledger>,
     stop_links: CancellationToken,
     stop_web: CancellationToken,
@@ -97,14 +100,14 @@ impl Gateway {
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
 
-        let readiness = Arc::new(Readiness::not_yet("starting"));
+        let (readiness, alarms) = (Arc::new(Readiness::not_yet("starting")), Arc::default());
         let (intake, deliveries) = Intake::bounded(INTAKE);
         let (handle, visits) = SiteHandle::bounded(VISITS);
         let (reload, asks) = ReloadHandle::bounded(RELOADS);
         let (replan, replans) = mpsc::channel(1);
         let (debts, forgetful) = Debts::new(Arc::clone(&ledger));
         let (wanted, wanted_by_links) = watch::channel(Arc::new(Wanted::default()));
-        let give_up = CancellationToken::new();
+        let (give_up, stop_web) = (CancellationToken::new(), CancellationToken::new());
         let keeper = Keeper {
             follower,
             showing,
@@ -112,11 +115,12 @@ impl Gateway {
             journal: Journal::new(Arc::clone(&ledger), Arc::clone(&metrics), versions),
             metrics: Arc::clone(&metrics),
             readiness: Arc::clone(&readiness),
+            alarms: Arc::clone(&alarms),
             wanted,
             deliveries,
             visits,
             replans,
-            notices: Notices::new(told(configuration)),
+            notices: Notices::new(Told::by(configuration)),
             forgetful,
             give_up: give_up.clone(),
             beat: 0,
@@ -150,6 +154,7 @@ impl Gateway {
             site,
             reload: reload.clone(),
             readiness,
+            alarms: Arc::clone(&alarms),
             metrics,
             archive: Arc::new(archive),
             premises: premises(configuration),
@@ -158,6 +163,7 @@ impl Gateway {
             address,
             site: handle,
             reload,
+            alarms,
             ledger,
             keeper: tokio::spawn(keeper.run()),
             links: tasks,
@@ -179,6 +185,12 @@ impl Gateway {
     #[must_use]
     pub fn site(&self) -> &SiteHandle {
         &self.site
+    }
+
+    /// The alarms that stand.
+    #[must_use]
+    pub fn alarms(&self) -> &Arc<AlarmBoard> {
+        &self.alarms
     }
 
     /// A handle by which the configuration is read anew.

@@ -1,24 +1,23 @@
 //! The site task: the only writer. Signals, visits and the passing of time come in; what follows
 //! from them becomes durable; only then do receipts, replies, metrics and outputs follow.
 
-use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
 use stencilward_adapters::link::{Delivery, now};
 use stencilward_domain::decision::Decision;
-use stencilward_domain::event::Position;
+use stencilward_domain::event::{Event, Position};
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::{Correction, Replan, Reply, Site};
 use stencilward_domain::time::Timestamp;
 use stencilward_ledger::Owed;
-use stencilward_web::{Readiness, Visit};
+use stencilward_web::{AlarmBoard, Readiness, Visit};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
 use crate::journal::{Journal, JournalError, Round, retry_wait};
 use crate::metrics::{Follower, Metrics};
-use crate::notices::Notices;
+use crate::notices::{Notices, Told};
 use crate::showing::Showing;
 
 /// Signals at which a round takes no further delivery.
@@ -35,6 +34,7 @@ pub(crate) struct Keeper {
     pub(crate) showing: Showing,
     pub(crate) metrics: Arc<Metrics>,
     pub(crate) readiness: Arc<Readiness>,
+    pub(crate) alarms: Arc<AlarmBoard>,
     pub(crate) wanted: watch::Sender<Arc<Wanted>>,
     pub(crate) deliveries: mpsc::Receiver<Delivery>,
     pub(crate) visits: mpsc::Receiver<Visit>,
@@ -50,8 +50,8 @@ pub(crate) struct Keeper {
 /// Another configuration that shall take effect.
 pub(crate) struct Replanned {
     pub(crate) replan: Replan,
-    /// The brokers that are told of it.
-    pub(crate) told: BTreeSet<String>,
+    /// Who is told of it.
+    pub(crate) told: Told,
     /// Answered once that is durable.
     pub(crate) done: oneshot::Sender<()>,
 }
@@ -133,6 +133,7 @@ impl Keeper {
                 () = self.give_up.cancelled() => break,
                 _ = tick.tick() => {
                     self.beat += 1;
+                    self.site.intake_filled(self.intake_filled());
                     self.site.tick(now());
                     ticked = true;
                 }
@@ -143,6 +144,7 @@ impl Keeper {
             }
             if ticked {
                 self.showing.tick(&self.site, now());
+                self.show_alarms();
             }
         }
         self.site.stop(now());
@@ -220,6 +222,10 @@ impl Keeper {
             }
             self.follower.follow(round.events(), &self.site);
             self.showing.follow(round.events(), &self.site, now());
+            let moved = round.events().any(|event| matches!(event, Event::Alarm(_)));
+            if moved || self.alarms.is_troubled() {
+                self.show_alarms();
+            }
         }
         if waiting.replanned.is_some() {
             self.follower.show_plant(&self.site);
@@ -258,7 +264,21 @@ impl Keeper {
             );
         }
         self.readiness.troubled("the ledger takes no writes");
+        let why = format!("the ledger takes no writes: {}", crate::chain(error));
+        self.alarms.ledger_troubled(&why, now());
+        self.metrics.alarms_stand(&self.alarms.standing());
         self.refuse_all();
+    }
+
+    fn show_alarms(&self) {
+        self.alarms.show(self.site.active_alarms(now()));
+        self.metrics.alarms_stand(&self.alarms.standing());
+    }
+
+    /// How full the intake is, in per cent.
+    fn intake_filled(&self) -> u64 {
+        let (waiting, most) = (self.deliveries.len(), self.deliveries.max_capacity().max(1));
+        (waiting * 100 / most) as u64
     }
 
     fn show_wanted(&self) {

@@ -8,8 +8,9 @@ use std::time::Duration;
 
 use prometheus::{Encoder, IntCounter, Registry, TextEncoder};
 use stencilward_adapters::link::{Observer, Trouble};
+use stencilward_domain::alarm::ActiveAlarm;
 use stencilward_domain::decision::{Decision, Rule};
-use stencilward_domain::event::Event;
+use stencilward_domain::event::{AlarmEvent, Event};
 use stencilward_domain::machine::{LinkState, Machine};
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::site::Site;
@@ -72,6 +73,16 @@ impl Metrics {
     /// From the moment a signal was received until everything that follows from it was durable.
     pub(crate) fn signal_durable(&self, took: Duration) {
         self.families.signal_durable_seconds.observe(took.as_secs_f64());
+    }
+
+    /// The alarms that stand.
+    pub(crate) fn alarms_stand(&self, standing: &[ActiveAlarm]) {
+        for (state, priority) in Families::alarm_states() {
+            let like = |alarm: &&ActiveAlarm| (alarm.state, alarm.priority) == (state, priority);
+            let count = i64::try_from(standing.iter().filter(like).count()).unwrap_or(i64::MAX);
+            let labels = [state.as_str(), priority.as_str()];
+            self.families.alarms.with_label_values(&labels).set(count);
+        }
     }
 
     /// Deliveries that wait for the site task.
@@ -200,6 +211,11 @@ impl Follower {
             }
             Event::DecisionDoubted(doubted) => {
                 families.doubted_decisions.with_label_values(&[doubted.rule.as_str()]).inc();
+            }
+            Event::Alarm(AlarmEvent::Moved(moved)) => {
+                if let Some(raised) = &moved.raised {
+                    families.alarm_raised(moved.id.kind, raised.priority);
+                }
             }
             Event::DriedOut { .. } => families.dry_outs.inc(),
             Event::MessageNumbered(numbered) => {

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use stencilward_domain::decision::Rule;
-use stencilward_domain::event::{Basis, Event, Position};
+use stencilward_domain::event::{AlarmChange, AlarmEvent, AlarmMoved, Basis, Event, Position};
 use stencilward_domain::signal::WashOutcome;
 use stencilward_ledger::{Follower, Ledger};
 use tokio::task::JoinHandle;
@@ -152,10 +152,24 @@ impl Narrator {
                 let who = doubted.machine.as_ref().map_or("desk", |machine| machine.as_str());
                 self.say(who, &format!("DOUBTED: {doubted}"));
             }
+            Event::Alarm(AlarmEvent::Moved(moved)) => self.tell_of_alarm(moved),
             Event::LostSight { stencil, why } => {
                 self.say("floor", &format!("{stencil} is out of sight: {why}"));
             }
             _ => {}
+        }
+    }
+
+    fn tell_of_alarm(self, moved: &AlarmMoved) {
+        match &moved.raised {
+            Some(raised) => {
+                self.say("ALARM", &format!("{}: {}", raised.priority.as_str(), raised.what));
+            }
+            None if moved.change == AlarmChange::Cleared => {
+                let (code, subject) = (moved.id.kind.as_str(), &moved.id.subject);
+                self.say("alarm", &format!("returned: {code}, {subject}"));
+            }
+            None => {}
         }
     }
 }

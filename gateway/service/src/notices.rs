@@ -1,12 +1,16 @@
-//! What brokers are told of stencils, machines and decisions: one retained notice for each.
+//! What brokers are told of stencils, machines and decisions: one retained notice for each. CFX
+//! endpoints are told the counters of stencils.
 //!
 //! The notices of a round are kept in the ledger's durable write of that round, as owed, until
 //! the broker has them.
 
+mod counters;
 mod wording;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use stencilward_adapters::cfx::Endpoint;
+use stencilward_config::Configuration;
 use stencilward_domain::event::{Event, Recorded};
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::site::Site;
@@ -14,40 +18,77 @@ use stencilward_domain::time::Timestamp;
 use stencilward_ledger::Owed;
 
 use crate::metrics::stencils_in;
+use counters::Changed;
 pub use wording::{DecisionNotice, MachineNotice, Reason, StencilNotice, schema};
+
+/// Who is told something.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Told {
+    /// MQTT brokers.
+    pub(crate) brokers: BTreeSet<String>,
+    /// Ways of CFX endpoints.
+    pub(crate) endpoints: BTreeSet<String>,
+}
+
+impl Told {
+    pub(crate) fn by(configuration: &Configuration) -> Self {
+        let brokers = configuration.brokers.iter().filter(|broker| broker.publish.is_some());
+        Self {
+            brokers: brokers.map(|broker| broker.name.clone()).collect(),
+            endpoints: configuration.cfx.iter().flat_map(Endpoint::debtors).collect(),
+        }
+    }
+
+    pub(crate) fn all(self) -> BTreeSet<String> {
+        let Self { mut brokers, mut endpoints } = self;
+        brokers.append(&mut endpoints);
+        brokers
+    }
+}
 
 /// Makes the notices that are owed.
 pub(crate) struct Notices {
-    brokers: BTreeSet<String>,
+    told: Told,
+    counters: Changed,
     /// The machines' last notices, since most events change none.
     machines: BTreeMap<MachineName, MachineNotice>,
 }
 
 impl Notices {
-    /// For the brokers of these names; without any, nothing is owed.
-    pub(crate) fn new(brokers: BTreeSet<String>) -> Self {
-        Self { brokers, machines: BTreeMap::new() }
+    /// For these; without any, nothing is owed.
+    pub(crate) fn new(told: Told) -> Self {
+        Self { told, counters: Changed::default(), machines: BTreeMap::new() }
     }
 
     /// What is owed because of these events.
     pub(crate) fn of(&mut self, events: &[Recorded], site: &Site, now: Timestamp) -> Vec<Owed> {
-        if self.brokers.is_empty() {
-            return Vec::new();
-        }
+        let Told { brokers, endpoints } = &self.told;
         let events = || events.iter().map(|recorded| &recorded.fact.event);
         let stencils: BTreeSet<&StencilCode> = events().flat_map(stencils_in).collect();
+        let mut all = Vec::new();
+        if !endpoints.is_empty() {
+            let told = self.counters.of(&stencils, site, now);
+            all.extend(endpoints.iter().flat_map(|endpoint| owed(endpoint, &told)));
+        }
+        if brokers.is_empty() {
+            return all;
+        }
         let mut told: Vec<(String, Vec<u8>)> =
             stencils.into_iter().filter_map(|code| stencil(code, site, now)).collect();
         told.extend(events().filter_map(decision));
         if events().any(|event| !matches!(event, Event::StrokesBooked { .. })) {
             self.changed_machines(site, &mut told);
         }
-        self.brokers.iter().flat_map(|broker| owed(broker, &told)).collect()
+        all.extend(self.told.brokers.iter().flat_map(|broker| owed(broker, &told)));
+        all
     }
 
-    /// Every stencil and machine, for a broker that may have forgotten them.
+    /// Every stencil and machine, for a broker that may have forgotten them; or all counters.
     pub(crate) fn all(&self, broker: &str, site: &Site, now: Timestamp) -> Vec<Owed> {
-        if !self.brokers.contains(broker) {
+        if self.told.endpoints.contains(broker) {
+            return owed(broker, &counters::all(site, now));
+        }
+        if !self.told.brokers.contains(broker) {
             return Vec::new();
         }
         let codes = site.state().stencils.keys();

@@ -95,9 +95,9 @@ impl Plant {
                 let broker =
                     brokers.get(&sparkplug.broker).context("a machine without its broker")?;
                 Some(nodes.start(&name, sparkplug, broker).await)
-            } else if let Some(cfx) = &settings.cfx {
+            } else if let Some(cfx) = &mut settings.cfx {
                 let place = endpoints.get(&cfx.endpoint);
-                Some(cfx::start(&name, cfx, place.context("a machine without its endpoint")?))
+                Some(cfx::start(&name, cfx, place.context("a machine without its endpoint")?)?)
             } else if let Some(files) = &mut settings.files {
                 Some(files::start(&name, files, folder.path())?)
             } else {

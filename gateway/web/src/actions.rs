@@ -81,7 +81,14 @@ pub(crate) async fn on_machine(
             let (order, made) = (said.order()?, said.made);
             Request::FinishOrder { machine, order, made, by: said.by()? }
         }
-        _ => return Err(no_action(&action, "seat, remove, start, finish")),
+        "begin-maintenance" => {
+            Request::BeginMaintenance { machine, by: said.by()?, why: said.why()? }
+        }
+        "end-maintenance" => Request::EndMaintenance { machine, by: said.by()? },
+        _ => {
+            let known = "seat, remove, start, finish, begin-maintenance, end-maintenance";
+            return Err(no_action(&action, known));
+        }
     };
     carry_out(&surface, request).await
 }
@@ -100,5 +107,7 @@ pub(crate) fn answer(reply: Reply) -> Result<Json<Value>, Problem> {
         Reply::Decision(decision) => Ok(Json(decision_view(&decision))),
         Reply::Done(position) => Ok(Json(json!({ "done": true, "event": position }))),
         Reply::Refused(why) => Err(Problem::new(StatusCode::CONFLICT, why)),
+        // Those who see to alarms answer by themselves.
+        Reply::Alarms { event, .. } => Ok(Json(json!({ "done": true, "event": event }))),
     }
 }

@@ -5,7 +5,9 @@
 //! their own and never see the ledger or a protocol.
 
 mod actions;
+mod alarms;
 mod archive;
+mod board;
 mod guard;
 mod handle;
 mod health;
@@ -27,6 +29,7 @@ use axum::routing::{get, post};
 use jiff::tz::TimeZone;
 
 pub use archive::{Archive, Coming, News, Outlook, Unread, Wear};
+pub use board::{AlarmBoard, Standing};
 pub use handle::{Look, LookAndAsk, SiteHandle, Unavailable, Visit};
 pub use health::Readiness;
 pub use pages::Language;
@@ -44,6 +47,8 @@ pub struct Surface {
     pub reload: ReloadHandle,
     /// Whether the gateway can do its work.
     pub readiness: Arc<Readiness>,
+    /// The alarms that stand.
+    pub alarms: Arc<AlarmBoard>,
     /// Gives the metrics in Prometheus' text format 0.0.4.
     pub metrics: Arc<dyn Fn() -> String + Send + Sync>,
     /// Answers what only the ledger can.
@@ -74,6 +79,8 @@ pub fn router(surface: Surface) -> Router {
         .route("/machines/{name}/{action}", post(actions::on_machine))
         .route("/machines/{name}/trial", get(trials::trial))
         .route("/machines/{name}/trial/compare", post(trials::compare))
+        .route("/alarms", get(alarms::alarms))
+        .route("/alarms/{which}", get(alarms::alarm).post(alarms::see_to))
         .route("/reload", get(reload::preview).post(reload::reload))
         .route("/unattributed", get(second_thoughts::unattributed))
         .route("/unattributed/{event}/assign", post(second_thoughts::assign))

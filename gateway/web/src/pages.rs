@@ -4,15 +4,21 @@
 //! page is a file; what all have around them is in `layout`, every sentence in `words`.
 
 mod about;
+mod alarms;
 mod assets;
 mod event;
 mod forms;
 mod layout;
 mod live;
+mod machines;
+mod scan;
 mod shapes;
 mod stencil;
 mod stencils;
+mod tag;
 mod telling;
+mod unattributed;
+mod wear;
 mod words;
 mod worklist;
 
@@ -26,6 +32,15 @@ pub use words::Language;
 pub(crate) fn with_pages(router: Router<Surface>) -> Router<Surface> {
     let router = router
         .route("/", get(worklist::worklist))
+        .route("/alarms", get(alarms::alarms).post(alarms::see_to))
+        .route("/unattributed", get(unattributed::unattributed))
+        .route("/unattributed/{event}/assign", post(unattributed::assign))
+        .route("/wear", get(wear::wear))
+        .route("/stencils/{code}/tag", get(tag::tag))
+        .route("/stencils/{code}/tag.svg", get(tag::tag_svg))
+        .route("/scan", get(scan::scan).post(scan::scanned))
+        .route("/machines", get(machines::machines))
+        .route("/machines/{name}", get(machines::machine))
         .route("/stencils", get(stencils::stencils))
         .route("/stencils/{code}", get(stencil::stencil))
         .route("/stencils/{code}/{action}", post(stencil::act))

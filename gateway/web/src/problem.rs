@@ -54,6 +54,6 @@ pub(crate) async fn no_such_page() -> Problem {
     Problem::new(
         StatusCode::NOT_FOUND,
         "there is no such page; see /healthz, /readyz, /metrics, /api/v1/stencils, \
-         /api/v1/machines, /api/v1/orders, /api/v1/unattributed, /api/v1/reload",
+         /api/v1/machines, /api/v1/alarms, /api/v1/orders, /api/v1/unattributed, /api/v1/reload",
     )
 }

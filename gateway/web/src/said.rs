@@ -77,7 +77,8 @@ pub(crate) fn bad(detail: impl Into<String>) -> Problem {
     Problem::new(StatusCode::BAD_REQUEST, detail)
 }
 
-fn needed(key: &str, meaning: &str, text: Option<&str>) -> Result<String, Problem> {
+/// A text that must be there, and may not be too long.
+pub(crate) fn needed(key: &str, meaning: &str, text: Option<&str>) -> Result<String, Problem> {
     match text.map(str::trim) {
         None | Some("") => Err(bad(format!("{key} is missing: {meaning}"))),
         Some(text) if text.chars().count() > LONGEST_TEXT => {

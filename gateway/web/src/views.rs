@@ -173,6 +173,9 @@ fn machine_view(site: &Site, name: &MachineName, now: Timestamp) -> Value {
         "why_down": machine.link.why_down(),
         "state": machine.state.as_ref().map(|(state, word)| json!({ "state": state, "word": word })),
         "faults": machine.faults,
+        "maintenance": site.state().alarms.maintenance.get(name).map(|begun| json!({
+            "by": begun.by, "why": begun.why, "since": begun.since, "because": begun.because,
+        })),
         "stencil": machine.seat.as_ref().map(|seat| &seat.code),
         "order": machine.order.as_ref().map(|order| &order.order),
         "booked_strokes": machine.booked,

@@ -11,4 +11,6 @@ mod asking;
 mod broker;
 mod direct;
 mod late;
+mod locking;
 mod plant;
+mod telling;

@@ -35,13 +35,18 @@ pub(crate) fn envelopes() -> Vec<Value> {
 impl Plant {
     /// A gateway whose endpoint is reached so.
     pub(crate) fn start(endpoint: &str) -> Self {
+        // Questions come to a listener only.
+        let asks = if endpoint.contains("listen:") { ASKS } else { "" };
+        Self::with(endpoint, asks)
+    }
+
+    /// The same, with these settings of the printer.
+    pub(crate) fn with(endpoint: &str, asks: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
         std::fs::write(folder.path().join("password"), "invented\n").unwrap();
         let password = folder.path().join("password");
         let endpoint = endpoint.replace("$PASSWORD", &password.to_string_lossy());
-        // Questions come to a listener only.
-        let asks = if endpoint.contains("listen:") { ASKS } else { "" };
         let machines = MACHINES.replace("$ASKS", asks);
         let text = format!(
             "site: Invented Works\nlisten: {address}\nledger: cfx.db\n\

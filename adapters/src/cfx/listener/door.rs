@@ -24,13 +24,13 @@ const MACHINE: Peer = Peer { called: "machine", port: 5671 };
 
 /// Asks for a name and a password, where there is one, by SASL.
 #[derive(Debug, Clone)]
-pub(super) struct Door {
+pub(in crate::cfx) struct Door {
     /// Digests of user and password.
     wanted: Option<Arc<([u8; 32], [u8; 32])>>,
 }
 
 impl Door {
-    pub(super) fn of(listen: &Listen) -> Result<Self, String> {
+    pub(in crate::cfx) fn of(listen: &Listen) -> Result<Self, String> {
         let Some(user) = &listen.user else {
             return Ok(Self { wanted: None });
         };

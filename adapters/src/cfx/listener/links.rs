@@ -13,6 +13,7 @@ use crate::cfx::hearing::Way;
 use crate::cfx::json::{Garbled, shortened};
 use crate::cfx::replies::Replies;
 use crate::cfx::taker::{Ended, no_such_address, take, too_many};
+use crate::cfx::telling::hall::Entrance;
 use crate::link::Trouble;
 
 /// Links of one session.
@@ -24,6 +25,8 @@ pub(super) struct Session {
     /// Addresses to which machines may send, beside the gateway's handle.
     pub(super) targets: Vec<String>,
     pub(super) replies: Replies,
+    /// Where others receive what the gateway says, if anywhere.
+    pub(super) hall: Option<Entrance>,
     /// The connection's number.
     pub(super) number: u64,
 }
@@ -103,11 +106,12 @@ impl Session {
         }
     }
 
-    /// A link on which the machine waits for answers.
+    /// A link on which the machine waits for answers, or receives what the gateway says.
     fn answer(&self, sender: Sender, full: bool) -> impl Future<Output = Ended> + use<> {
         let source = sender.source().as_ref().and_then(|source| source.address.clone());
         let from = source.unwrap_or_default();
-        let known = from == self.desk.endpoint.handle;
+        let hall = self.hall.clone().filter(|hall| hall.address == from);
+        let known = hall.is_some() || from == self.desk.endpoint.handle;
         let target = sender.target().as_ref().and_then(|target| target.address.clone());
         let (to, replies) = (target.unwrap_or_default(), self.replies.clone());
         async move {
@@ -116,7 +120,10 @@ impl Session {
                 let _ = sender.close_with_error(wrong).await;
                 return Ended::Lost(nowhere(&from, full));
             }
-            replies.serve(to, sender).await
+            match hall {
+                Some(hall) => hall.serve(sender).await,
+                None => replies.serve(to, sender).await,
+            }
         }
     }
 }

@@ -80,13 +80,13 @@ async fn half_an_hour_of_silence_ends_nothing_and_the_next_print_counts() {
     let hearing = tokio::spawn(async move {
         let (connection, _cut) =
             open(&desk, &listen, Box::new(here)).await.expect("the machine is let in");
-        hear(&desk, connection, &listen, 1).await
+        hear(&desk, connection, (&listen, None), 1).await
     });
     let at: AtBroker =
         serde_json::from_value(json!({ "address": "unused:1", "sources": [] })).expect("a way");
     let me = json!({ "name": "me", "handle": HANDLE, "idle-time-out": "20s" });
     let me: Endpoint = serde_json::from_value(me).expect("an endpoint");
-    let mut machine = enter(Box::new(there), &at, SaslProfile::Anonymous, &me)
+    let mut machine = enter(Box::new(there), &at.whereto(), SaslProfile::Anonymous, &me)
         .await
         .expect("the connection opens");
     let mut sender =

@@ -1,31 +1,26 @@
-//! The connection on which a simulated machine asks, as the SDK does: the link for answers first.
+//! The connection on which a simulated machine asks.
 
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
-use fe2o3_amqp::types::messaging::{Body, Source, Target};
-use fe2o3_amqp::types::primitives::Value as AmqpValue;
-use fe2o3_amqp::{Receiver, Sender};
 use serde_json::Value;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
 
-use super::{Manner, Power, envelope};
-use crate::cfx::access::{Open, STEP, open, within};
+use super::{Manner, Power, request_id};
+use crate::cfx::access::STEP;
 use crate::cfx::encode::{self, UNIT_CHECK};
-use crate::cfx::envelope::{Envelope, envelopes};
+use crate::cfx::envelope::Envelope;
 use crate::cfx::json::{Garbled, objects, text};
-use crate::cfx::message::message;
+use crate::cfx::requester::Requester;
 use crate::cfx::settings::{AtBroker, Endpoint};
 use crate::link::Trouble;
 use crate::simulated::Answered;
 
 /// Between two questions whether the next panel may come in, and before the next connection.
 const PACE: Duration = Duration::from_millis(200);
-/// Largest answer read, in bytes.
-const LARGEST: usize = 1 << 20;
 
 /// Something that the machine asks.
 pub(super) struct Question(pub(super) Envelope);
@@ -39,13 +34,6 @@ pub(super) struct Asker {
     pub(super) levers: Vec<watch::Sender<bool>>,
     pub(super) power: watch::Receiver<Power>,
     pub(super) manner: Arc<Manner>,
-}
-
-struct Tied {
-    _open: Open,
-    sender: Sender,
-    receiver: Receiver,
-    reply_to: String,
 }
 
 impl Asker {
@@ -79,7 +67,7 @@ impl Asker {
 
     async fn work(
         &self,
-        tied: &mut Option<Tied>,
+        tied: &mut Option<Requester>,
         waiting: &mut VecDeque<Envelope>,
     ) -> Result<(), Garbled> {
         let tied = match tied {
@@ -88,8 +76,9 @@ impl Asker {
         };
         if !self.levers.is_empty() {
             let (name, body) = encode::next_panel();
-            let question = envelope(&self.me.handle, Some(&self.gateway), name, body, None);
-            let answer = tied.ask(&question).await?;
+            let question = Envelope::said(&self.me.handle, name, body);
+            let question = question.asked_of(&self.gateway, request_id());
+            let answer = ask(tied, &question).await?;
             let result = answer.get("PrimaryResult").and_then(|result| result.get("Result"));
             // Whatever is not plainly a yes is a no.
             let passed = result.and_then(Value::as_str) == Some("Passed")
@@ -97,7 +86,7 @@ impl Asker {
             self.pull(passed);
         }
         while let Some(question) = waiting.front() {
-            let answer = tied.ask(question).await?;
+            let answer = ask(tied, question).await?;
             let results: Vec<_> = objects(&answer.body, "Result").collect();
             let permitted = !results.is_empty()
                 && results.iter().all(|result| text(result, "Result") == Some("Success"));
@@ -123,49 +112,22 @@ impl Asker {
         }
     }
 
-    async fn tie(&self) -> Result<Tied, Garbled> {
-        let mut open = open(&self.at, &self.me).await?;
-        let reply_to = format!("{}-{}", self.me.handle, crate::cfx::unique_id());
-        let failed = |error: String| (Trouble::Refused, format!("no link to the gateway: {error}"));
-        let attaching = Receiver::builder()
-            .name(format!("{reply_to}-answers"))
-            .source(Source::builder().address(self.gateway.as_str()).build())
-            .target(Target::builder().address(reply_to.as_str()).build())
-            .attach(&mut open.session);
-        let receiver = within("to a link", attaching).await?;
-        let receiver = receiver.map_err(|error| failed(error.to_string()))?;
-        let name = format!("{reply_to}-questions");
-        let attaching = Sender::attach(&mut open.session, name, self.gateway.as_str());
-        let sender = within("to a link", attaching).await?;
-        let sender = sender.map_err(|error| failed(error.to_string()))?;
-        Ok(Tied { _open: open, sender, receiver, reply_to })
+    async fn tie(&self) -> Result<Requester, Garbled> {
+        Requester::tie(&self.at.whereto(), &self.me, &self.gateway).await
     }
 }
 
-impl Tied {
-    /// Asks, and waits for the answer: known by the envelope's request id, since the message id of
-    /// every question is the same in the SDK.
-    async fn ask(&mut self, question: &Envelope) -> Result<Envelope, Garbled> {
-        let mut asked = message(question);
-        if let Some(properties) = &mut asked.properties {
-            properties.reply_to = Some(self.reply_to.clone());
-            properties.message_id = Some("command-request".to_owned().into());
-        }
-        let late = || (Trouble::TimedOut, "no answer".to_owned());
-        let sent = timeout(STEP, self.sender.send(asked)).await.map_err(|_| late())?;
-        sent.map_err(|error| (Trouble::Broken, error.to_string()))?;
+/// Asks, and waits for the answer.
+async fn ask(tied: &mut Requester, question: &Envelope) -> Result<Envelope, Garbled> {
+    tied.send(question).await?;
+    let answered = async {
         loop {
-            let receiving = self.receiver.recv::<Body<AmqpValue>>();
-            let received = timeout(STEP, receiving).await.map_err(|_| late())?;
-            let delivery = received.map_err(|error| (Trouble::Broken, error.to_string()))?;
-            let Ok(data) = delivery.body().try_as_data() else { continue };
-            let body: Vec<u8> = data.flat_map(|section| section.iter().copied()).collect();
-            let answers = envelopes(&body, LARGEST)?;
-            let _ = self.receiver.accept(&delivery).await;
-            let mut answers = answers.into_iter();
+            let mut answers = tied.answers().await?.into_iter();
             if let Some(answer) = answers.find(|answer| answer.request_id == question.request_id) {
                 return Ok(answer);
             }
         }
-    }
+    };
+    let late = || (Trouble::TimedOut, "no answer".to_owned());
+    timeout(STEP, answered).await.map_err(|_| late())?
 }

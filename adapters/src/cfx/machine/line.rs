@@ -12,8 +12,9 @@ use stencilward_domain::signal::Said;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
 
-use super::{Manner, Power, envelope};
+use super::{Manner, Power};
 use crate::cfx::access::{FAREWELL, Open, STEP, open, within};
+use crate::cfx::announce;
 use crate::cfx::encode::{self, Told};
 use crate::cfx::envelope::Envelope;
 use crate::cfx::json::Garbled;
@@ -22,8 +23,8 @@ use crate::cfx::settings::{AtBroker, Endpoint, Settings};
 
 /// Wait before the next attempt to connect.
 const AGAIN: Duration = Duration::from_millis(100);
-/// The pace of its heartbeats, and as the standard writes it.
-const BEAT: (Duration, &str) = (Duration::from_secs(1), "00:00:01");
+/// The pace of its heartbeats.
+const BEAT: Duration = Duration::from_secs(1);
 
 /// What is sent.
 pub(super) enum Post {
@@ -78,7 +79,7 @@ impl Line {
     }
 
     async fn tie(&self) -> Result<Tied, Garbled> {
-        let mut open = open(&self.at, &self.me).await?;
+        let mut open = open(&self.at.whereto(), &self.me).await?;
         let name = format!("{}-says", self.settings.handle);
         let attaching = Sender::attach(&mut open.session, name, self.gateway.as_str());
         let sender = within("to a link", attaching).await?.map_err(|error| {
@@ -94,7 +95,7 @@ impl Line {
         head: &mut Option<Post>,
         present: Power,
     ) -> Result<(), ()> {
-        let mut beat = interval(BEAT.0);
+        let mut beat = interval(BEAT);
         beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
         // The first heartbeat goes before anything else, as the SDK sends it.
         beat.tick().await;
@@ -129,11 +130,12 @@ impl Line {
     /// Sends a heartbeat, unless it is silent; false when the connection is gone.
     async fn beat(&self, tied: &mut Tied) -> bool {
         let silent = self.manner.silent.load(Ordering::SeqCst);
-        silent || self.send(tied, &self.post(encode::heartbeat(&self.settings, BEAT.1))).await
+        let beat = announce::heartbeat(&self.settings.handle, BEAT, None);
+        silent || self.send(tied, &Post::Envelope(Box::new(beat))).await
     }
 
     fn post(&self, (name, body): Told) -> Post {
-        Post::Envelope(Box::new(envelope(&self.settings.handle, None, name, body, None)))
+        Post::Envelope(Box::new(Envelope::said(&self.settings.handle, name, body)))
     }
 
     /// True once the gateway has it, or will never take it.

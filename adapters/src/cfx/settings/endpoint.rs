@@ -6,6 +6,7 @@ use std::time::Duration;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Publish;
 use crate::mqtt::Tls;
 use crate::settings::Span;
 
@@ -45,8 +46,12 @@ pub struct AtBroker {
     /// Where it listens: host name or IP address, and port, such as `127.0.0.1:5672`. Secured, the
     /// port is usually 5671.
     pub address: String,
+    /// What the gateway says there; nothing unless set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub publish: Option<Publish>,
     /// The source addresses to read, as the broker wants them: `/amq/queue/NAME`, `/queue/NAME` or
     /// `/queues/NAME`. Each must be a durable queue that is there before.
+    #[serde(default)]
     pub sources: Vec<String>,
     /// True when what machines say while the gateway is away waits in those queues.
     #[serde(default = "yes")]
@@ -77,6 +82,9 @@ pub struct Listen {
     /// Addresses to which machines may send, beside the gateway's handle.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub targets: Vec<String>,
+    /// What the gateway says to those who receive from it there; nothing unless set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub publish: Option<Publish>,
     /// Most connections at once; one more is turned away.
     #[serde(default = "two_hundred")]
     #[schemars(range(min = 1, max = 10_000))]
@@ -119,6 +127,7 @@ impl Listen {
         Self {
             address: address.to_string(),
             targets: Vec::new(),
+            publish: None,
             connections: two_hundred(),
             tls: None,
             user: None,
@@ -129,13 +138,47 @@ impl Listen {
 }
 
 impl Endpoint {
+    /// True when it listens there itself.
+    #[must_use]
+    pub fn listens_at(&self, address: &str) -> bool {
+        self.listen.as_ref().is_some_and(|listen| listen.address.trim() == address.trim())
+    }
+
+    /// The names under which its ways are owed what is to be said there.
+    pub fn debtors(&self) -> impl Iterator<Item = String> {
+        let tells = |publish: &&Publish| publish.counters;
+        let broker = self.broker.as_ref().and_then(|broker| broker.publish.as_ref());
+        let listen = self.listen.as_ref().and_then(|listen| listen.publish.as_ref());
+        let broker = broker.filter(tells).map(|_| self.debtor_at_broker());
+        broker.into_iter().chain(listen.filter(tells).map(|_| self.debtor_at_listener()))
+    }
+
+    pub(in crate::cfx) fn debtor_at_broker(&self) -> String {
+        format!("cfx/{}/broker", self.name)
+    }
+
+    pub(in crate::cfx) fn debtor_at_listener(&self) -> String {
+        format!("cfx/{}/listen", self.name)
+    }
+
+    /// Where requests reach it; none where it does not listen.
+    pub(in crate::cfx) fn uri(&self) -> Option<String> {
+        let listen = self.listen.as_ref()?;
+        let scheme = if listen.tls.is_some() { "amqps" } else { "amqp" };
+        Some(format!("{scheme}://{}/", listen.address))
+    }
+
+    /// True when it says something of itself.
+    #[must_use]
+    pub fn publishes(&self) -> bool {
+        self.broker.as_ref().is_some_and(|broker| broker.publish.is_some())
+            || self.listen.as_ref().is_some_and(|listen| listen.publish.is_some())
+    }
+
     /// Makes relative paths of certificates and keys start at a folder.
     pub fn start_paths_at(&mut self, folder: &Path) {
         if let Some(tls) = self.broker.as_mut().and_then(|broker| broker.tls.as_mut()) {
-            tls.ca = folder.join(&tls.ca);
-            for path in [&mut tls.certificate, &mut tls.key].into_iter().flatten() {
-                *path = folder.join(&*path);
-            }
+            tls.start_paths_at(folder);
         }
         if let Some(tls) = self.listen.as_mut().and_then(|listen| listen.tls.as_mut()) {
             tls.certificate = folder.join(&tls.certificate);

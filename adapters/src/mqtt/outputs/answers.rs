@@ -6,7 +6,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use stencilward_domain::names::MachineName;
 use tokio::sync::Notify;
 
-use super::command::Verdict;
+use crate::command::Verdict;
 use crate::link::{Observer, Trouble};
 use crate::mqtt::packets::Arrived;
 use crate::mqtt::payload::{Garbled, Text, clipped, shortened};

@@ -6,9 +6,9 @@ use bytes::Bytes;
 use stencilward_domain::names::{MachineName, OutputName};
 use tokio::time::Instant;
 
+use super::Heard;
 use super::answers::Whose;
-use super::command::{Command, Failing};
-use super::{FOLLOWING, Heard};
+use crate::command::{Command, FOLLOWING, Failing};
 use crate::link::{Trouble, now};
 use crate::mqtt::encode;
 use crate::mqtt::packets::{Post, Reply};

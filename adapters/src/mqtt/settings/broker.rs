@@ -72,15 +72,15 @@ pub enum Version {
     Five,
 }
 
-/// A secured connection to a broker. All files are PEM, and read anew for each connection.
+/// A secured connection to a broker, or to a machine that listens as one. All files are PEM, and read anew for each connection.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct Tls {
-    /// Certificates of those who may vouch for the broker; a relative path starts at the
-    /// configuration file's folder.
+    /// Certificates of those who may vouch for the other side; a relative path starts at
+    /// the configuration file's folder.
     #[schemars(with = "String")]
     pub ca: PathBuf,
-    /// The gateway's own certificate, where the broker asks for one.
+    /// The gateway's own certificate, where the other side asks for one.
     #[serde(default)]
     #[schemars(with = "Option<String>")]
     pub certificate: Option<PathBuf>,
@@ -88,9 +88,19 @@ pub struct Tls {
     #[serde(default)]
     #[schemars(with = "Option<String>")]
     pub key: Option<PathBuf>,
-    /// The name or IP address in the broker's certificate; the host of the address unless set.
+    /// The name or IP address in the other side's certificate; the host of the address unless set.
     #[serde(default)]
     pub server_name: Option<String>,
+}
+
+impl Tls {
+    /// Makes relative paths start at a folder.
+    pub(crate) fn start_paths_at(&mut self, folder: &Path) {
+        self.ca = folder.join(&self.ca);
+        for path in [&mut self.certificate, &mut self.key].into_iter().flatten() {
+            *path = folder.join(&*path);
+        }
+    }
 }
 
 impl Broker {
@@ -117,10 +127,7 @@ impl Broker {
     /// Makes relative paths of certificates and keys start at a folder.
     pub fn start_paths_at(&mut self, folder: &Path) {
         if let Some(tls) = &mut self.tls {
-            tls.ca = folder.join(&tls.ca);
-            for path in [&mut tls.certificate, &mut tls.key].into_iter().flatten() {
-                *path = folder.join(&*path);
-            }
+            tls.start_paths_at(folder);
         }
     }
 }

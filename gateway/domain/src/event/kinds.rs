@@ -1,10 +1,8 @@
 //! The kinds of event.
 use super::{Basis, BasisKind, LikelyCause, Noted, Position, StencilSpec, WhyUnattributed};
-use crate::decision::{Cause, Decision};
 use crate::names::{CounterName, MachineName, OrderName, SlotName, StencilCode};
 use crate::signal::{MachineState, Measurement, OrderSpec, WashOutcome, Width};
-use crate::{time::Timestamp, wear::WearBand};
-
+use crate::{decision::Cause, decision::Decision, time::Timestamp, wear::WearBand};
 /// One fact about one stencil, machine, order, or the gateway.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 #[serde(tag = "event", rename_all = "kebab-case")]
@@ -495,4 +493,6 @@ pub enum Event {
     ClockDoubted(super::ClockDoubted),
     /// A permitted decision would have been refused, had a late message come in time.
     DecisionDoubted(super::DecisionDoubted),
+    /// Something happened to an alarm.
+    Alarm(super::AlarmEvent),
 }

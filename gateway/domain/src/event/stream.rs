@@ -84,6 +84,7 @@ impl Event {
             Self::WashUnmatched(unmatched) => Stream::Machine(unmatched.machine.clone()),
             Self::ClockDoubted(doubted) => Stream::Machine(doubted.machine.clone()),
             Self::DecisionDoubted(doubted) => Stream::Stencil(doubted.stencil.clone()),
+            Self::Alarm(event) => event.stream(),
             Self::MessageNumbered(numbered) => Stream::Machine(numbered.machine.clone()),
             Self::SlotCleared { rack, .. } => Stream::Machine(rack.clone()),
             Self::OrderReleased { spec, .. } | Self::OrderStarted { spec, .. } => {

@@ -1,7 +1,8 @@
 //! What people ask for, by whatever way it reaches the gateway.
 
-use super::Site;
 use super::second_thoughts::Share;
+use super::{AlarmAct, Site};
+use crate::alarm::AlarmId;
 use crate::decision::Decision;
 use crate::event::{Event, Position};
 use crate::names::{MachineName, OrderName, SlotName, StencilCode};
@@ -169,6 +170,31 @@ pub enum Request {
         /// Who.
         by: String,
     },
+    /// See to alarms.
+    Alarms {
+        /// Which.
+        alarms: Vec<AlarmId>,
+        /// What is done.
+        act: AlarmAct,
+        /// Who.
+        by: String,
+    },
+    /// People begin to work on a machine: alarms that follow from it are suppressed.
+    BeginMaintenance {
+        /// Which.
+        machine: MachineName,
+        /// Who.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// They are done.
+    EndMaintenance {
+        /// Which.
+        machine: MachineName,
+        /// Who.
+        by: String,
+    },
 }
 
 impl Request {
@@ -195,6 +221,13 @@ pub enum Reply {
     Done(Position),
     /// Not done: why, and what to do instead.
     Refused(String),
+    /// Done with the alarms, all but these.
+    Alarms {
+        /// The place of the last event that says so.
+        event: Position,
+        /// Which not, and why.
+        refused: Vec<(AlarmId, String)>,
+    },
 }
 
 pub(super) type Done = Result<(), String>;
@@ -220,6 +253,11 @@ impl Site {
                 self.reconsider(first, None);
                 return Reply::Decision(decision);
             }
+            Request::Alarms { alarms, act, by } => return self.see_to(alarms, act, by),
+            Request::BeginMaintenance { machine, by, why } => {
+                self.begin_maintenance(machine, by, why)
+            }
+            Request::EndMaintenance { machine, by } => self.end_maintenance(machine, by),
             Request::Seat { stencil, machine, by } => self.seat_by_hand(stencil, machine, by),
             Request::Remove { machine, by } => self.remove_by_hand(machine, by),
             Request::ReportWash { stencil, outcome, by } => {

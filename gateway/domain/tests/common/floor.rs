@@ -116,6 +116,7 @@ impl Floor {
     pub(crate) fn does(&mut self, request: &Request) {
         match self.ask(request) {
             Reply::Done(_) | Reply::Decision(_) => {}
+            Reply::Alarms { refused, .. } => assert!(refused.is_empty(), "{refused:?}"),
             Reply::Refused(why) => unreachable!("refused: {why}"),
         }
     }

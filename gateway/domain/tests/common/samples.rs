@@ -1,9 +1,11 @@
 //! One invented event of each kind.
 
+use stencilward_domain::alarm::{AlarmId, AlarmKind, AlarmState, Priority, Subject};
 use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::event::{
-    Advance, Basis, BasisKind, ClockDoubted, ClockWrong, Configured, DecisionDoubted, Event,
-    LikelyCause, MessageNumbered, Noted, Position, StencilSpec, WashUnmatched, WhyUnattributed,
+    Advance, AlarmChange, AlarmEvent, AlarmMoved, Basis, BasisKind, ClockDoubted, ClockWrong,
+    Configured, DecisionDoubted, Event, LikelyCause, MessageNumbered, Noted, Position, Raised,
+    StencilSpec, WashUnmatched, WhyUnattributed,
 };
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
@@ -310,6 +312,7 @@ fn of_doubts() -> Vec<Event> {
                 because: Some(Position(20)),
             }],
         }),
+        Event::Alarm(alarm_samples().remove(0)),
     ]
 }
 
@@ -366,5 +369,38 @@ pub(crate) fn ordinal(event: &Event) -> usize {
         Event::MessageNumbered(_) => 47,
         Event::ClockDoubted(_) => 48,
         Event::DecisionDoubted(_) => 49,
+        Event::Alarm(_) => 50,
     }
+}
+
+fn washer_fault() -> AlarmId {
+    let subject = Subject::Fault { machine: machine("washer"), code: "E-17".to_owned() };
+    AlarmId { kind: AlarmKind::MachineFault, subject }
+}
+
+/// One alarm event of each kind and change, in the order of their definition.
+pub(crate) fn alarm_samples() -> Vec<AlarmEvent> {
+    use AlarmState as S;
+    let moved = |to: S, change: AlarmChange| {
+        let raised = (to == S::Unacknowledged)
+            .then(|| Raised { priority: Priority::Medium, what: "pump off".to_owned() });
+        AlarmEvent::Moved(AlarmMoved { id: washer_fault(), to, change, raised })
+    };
+    let comment = Some("on my way".to_owned());
+    vec![
+        moved(S::Unacknowledged, AlarmChange::Raised),
+        moved(S::ReturnedUnacknowledged, AlarmChange::Cleared),
+        moved(S::Acknowledged, AlarmChange::Acknowledged { by: by(), comment: comment.clone() }),
+        moved(S::Normal, AlarmChange::Reset { by: by(), comment }),
+        moved(S::Shelved, AlarmChange::Shelved { until: at(3_600), by: by(), why: why() }),
+        moved(S::Normal, AlarmChange::Unshelved { by: Some(by()) }),
+        moved(S::Suppressed, AlarmChange::Suppressed { under_maintenance: machine("washer") }),
+        moved(S::Unacknowledged, AlarmChange::Released),
+        moved(S::OutOfService, AlarmChange::TakenOut { by: by(), why: why() }),
+        moved(S::Normal, AlarmChange::Returned { by: by() }),
+        moved(S::Unacknowledged, AlarmChange::AlarmedAgain),
+        AlarmEvent::Commented { id: washer_fault(), by: by(), comment: "seen".to_owned() },
+        AlarmEvent::MaintenanceBegan { machine: machine("washer"), by: by(), why: why() },
+        AlarmEvent::MaintenanceEnded { machine: machine("washer"), by: by() },
+    ]
 }

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+use stencilward_domain::alarm::AlarmPolicy;
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{CounterName, MachineName, OutputName, SlotName, StencilCode};
 use stencilward_domain::plant::{
@@ -100,6 +101,8 @@ fn policy() -> Policy {
         permit_time: seconds(PERMIT.unsigned_abs()),
         trusted_outage: seconds(20),
         seat_wait: seconds(5),
+        // No decision looks at an alarm: they would only multiply the states.
+        alarms: AlarmPolicy::none(),
         ..Policy::default()
     }
 }

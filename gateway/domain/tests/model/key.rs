@@ -4,6 +4,7 @@
 //! be forgotten. Left out is only what no rule looks at, and what is said by how far apart things
 //! are is said so:
 //!
+//! * No rule looks at an alarm, or at what alarms follow from.
 //! * Times only matter by how they lie to each other and to the present, and spans longer than
 //!   every limit are alike. So times are sorted, and no gap between two neighbours is taken longer
 //!   than twice the longest limit: a difference below every limit keeps its value, one above every
@@ -39,6 +40,9 @@ pub(crate) fn key(node: &Node, text: &mut String) -> u128 {
     let origin = text.rfind(", origin: Origin {").expect("a site has an origin");
     text.truncate(origin);
     text.drain(..state);
+    let alarms = text.find(", alarms: Alarms {").expect("a state has alarms");
+    let digest = text.find(", digest: ").expect("a state has a digest");
+    text.drain(alarms..digest);
     write!(text, "{floor:?}{truth:?}{last:?}").expect("a text grows");
     let mut parts = Parts::default();
     parts.take(text);

@@ -144,7 +144,7 @@ impl Node {
     fn ask(&mut self, request: &Request) -> Option<()> {
         match self.site.ask(request, self.now) {
             Reply::Refused(_) => None,
-            Reply::Done(_) | Reply::Decision(_) => Some(()),
+            Reply::Done(_) | Reply::Decision(_) | Reply::Alarms { .. } => Some(()),
         }
     }
 
@@ -352,7 +352,7 @@ impl Node {
         let correction = Correction { what, by: by(), why: why() };
         match self.site.correct(&original, &correction, self.now) {
             Reply::Refused(_) => None,
-            Reply::Done(_) | Reply::Decision(_) => Some(()),
+            Reply::Done(_) | Reply::Decision(_) | Reply::Alarms { .. } => Some(()),
         }
     }
 

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
+use stencilward_domain::alarm::AlarmPolicy;
 use stencilward_domain::event::{BasisKind, StencilSpec};
 use stencilward_domain::names::{CounterName, MachineName, SlotName, StencilCode};
 use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, Plant, Policy};
@@ -93,7 +94,9 @@ impl Floor {
             machines.insert(self.modules[line].clone(), module);
         }
         let stencils = self.codes.iter().take(STENCILS).map(|code| (code.clone(), listed(code)));
-        let policy = Policy { print_needs_take: false, ..Policy::default() };
+        // No stroke depends on an alarm, and nobody is there all year to see to them.
+        let alarms = AlarmPolicy::none();
+        let policy = Policy { print_needs_take: false, alarms, ..Policy::default() };
         Plant { policy, machines, stencils: stencils.collect(), ..Plant::default() }
     }
 }

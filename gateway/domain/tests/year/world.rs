@@ -163,7 +163,7 @@ impl<'f> World<'f> {
         self.commit();
         match reply {
             Reply::Refused(why) => Err(format!("{request:?} is refused: {why}")),
-            Reply::Done(_) | Reply::Decision(_) => Ok(()),
+            Reply::Done(_) | Reply::Decision(_) | Reply::Alarms { .. } => Ok(()),
         }
     }
 

@@ -135,6 +135,7 @@ impl Filter {
         let can: [bool; 3] = match table {
             T::Wear | T::Concessions | T::Cost | T::Forecast => [true, true, false],
             T::Products => [false, true, false],
+            T::Alarms => [false, false, false],
             T::Lines | T::Bases | T::Washes => [false, false, true],
             T::Refusals | T::Orders | T::Unattributed | T::Findings | T::Corrections => {
                 [true, true, true]

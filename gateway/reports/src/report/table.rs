@@ -86,13 +86,15 @@ pub enum TableName {
     Findings,
     /// What people corrected.
     Corrections,
+    /// How well the alarms serve those who see to them.
+    Alarms,
     /// When each stencil reaches its limits.
     Forecast,
 }
 
 impl TableName {
     /// All tables.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::Wear,
         Self::Products,
         Self::Lines,
@@ -105,6 +107,7 @@ impl TableName {
         Self::Unattributed,
         Self::Findings,
         Self::Corrections,
+        Self::Alarms,
         Self::Forecast,
     ];
 
@@ -124,6 +127,7 @@ impl TableName {
             Self::Unattributed => "unattributed",
             Self::Findings => "findings",
             Self::Corrections => "corrections",
+            Self::Alarms => "alarms",
             Self::Forecast => "forecast",
         }
     }

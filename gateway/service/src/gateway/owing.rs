@@ -1,6 +1,5 @@
 //! The way of the links to what brokers are owed.
 
-use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -10,22 +9,18 @@ use stencilward_config::Configuration;
 use stencilward_ledger::{Ledger, LedgerError};
 use tokio::sync::mpsc;
 
+use crate::notices::Told;
+
 /// Brokers that may wait to be told everything anew.
 const FORGETFUL: usize = 8;
 
 /// Wait before the ledger is read again after that failed.
 const RESPITE: Duration = Duration::from_secs(1);
 
-/// The brokers that are told of stencils, machines and decisions.
-pub(super) fn told(configuration: &Configuration) -> BTreeSet<String> {
-    let told = configuration.brokers.iter().filter(|broker| broker.publish.is_some());
-    told.map(|broker| broker.name.clone()).collect()
-}
-
 /// Drops what is owed to brokers that are no longer told of anything. What cannot be dropped now
 /// stays until the next time.
 pub(super) async fn owe_only_the_told(ledger: &dyn Ledger, configuration: &Configuration) {
-    match ledger.owe_only(told(configuration)).await {
+    match ledger.owe_only(Told::by(configuration).all()).await {
         Ok(gone) => gone.into_iter().for_each(|broker| {
             tracing::info!(broker, "it is told nothing any more: what it was owed is dropped");
         }),

@@ -12,8 +12,9 @@ use tokio::sync::{mpsc, oneshot};
 use tokio_util::sync::CancellationToken;
 
 use super::links::Links;
-use super::owing::{owe_only_the_told, told as told_brokers};
+use super::owing::owe_only_the_told;
 use crate::keeper::Replanned;
+use crate::notices::Told;
 
 /// Changes that the ledger notes one by one.
 const MOST_NOTED: usize = 50;
@@ -113,7 +114,7 @@ impl Steward {
     /// Has the site work by the new plant, and waits until that is durable.
     async fn replan(&self, replan: Replan, new: &Configuration) -> Result<(), Ended> {
         let (done, durable) = oneshot::channel();
-        let handed = self.replans.send(Replanned { replan, told: told_brokers(new), done }).await;
+        let handed = self.replans.send(Replanned { replan, told: Told::by(new), done }).await;
         handed.map_err(|_| Ended::Stopping)?;
         match self.stop.run_until_cancelled(durable).await {
             Some(Ok(())) => Ok(()),

@@ -1,6 +1,6 @@
 //! The site task when its ledger fails: nothing follows, everything refuses, nothing is lost.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use async_trait::async_trait;
@@ -127,6 +127,8 @@ struct Task {
     intake: Intake,
     wanted: watch::Receiver<Arc<Wanted>>,
     readiness: Arc<Readiness>,
+    alarms: Arc<AlarmBoard>,
+    metrics: Arc<Metrics>,
     give_up: CancellationToken,
     forgets: mpsc::Sender<String>,
     running: JoinHandle<Result<Ended, JournalError>>,
@@ -141,6 +143,7 @@ impl Task {
         let ledger = Arc::new(Filling { ledger, full: AtomicBool::new(false) });
         let metrics = Arc::new(Metrics::new().unwrap());
         let readiness = Arc::new(Readiness::not_yet("starting"));
+        let alarms = Arc::new(AlarmBoard::default());
         let mut site = Site::new(plant());
         site.start("test", now());
         let (intake, deliveries) = Intake::bounded(8);
@@ -155,20 +158,34 @@ impl Task {
             journal: Journal::new(kept, metrics.clone(), HashMap::new()),
             follower: Follower::new(metrics.clone()),
             showing: Showing::new().0,
-            metrics,
+            metrics: metrics.clone(),
             readiness: readiness.clone(),
+            alarms: alarms.clone(),
             wanted: sender,
             deliveries,
             visits,
             replans,
-            notices: Notices::new(BTreeSet::from([BROKER.to_owned()])),
+            notices: Notices::new(Told {
+                brokers: BTreeSet::from([BROKER.to_owned()]),
+                ..Told::default()
+            }),
             forgetful,
             give_up: give_up.clone(),
             beat: 0,
         };
         let running = tokio::spawn(keeper.run());
-        let mut task =
-            Self { ledger, intake, wanted, readiness, give_up, forgets, running, _folder: folder };
+        let mut task = Self {
+            ledger,
+            intake,
+            wanted,
+            readiness,
+            alarms,
+            metrics,
+            give_up,
+            forgets,
+            running,
+            _folder: folder,
+        };
         task.say(Said::LinkUp { resumed: false }).await.durable().await.unwrap();
         task.say(Said::Seated { code: code() }).await.durable().await.unwrap();
         task.until_permits(true).await;
@@ -202,12 +219,25 @@ async fn a_full_disk_refuses_everything_until_there_is_room() {
     task.until_permits(false).await;
     assert!(task.readiness.trouble().is_some_and(|trouble| trouble.contains("takes no writes")));
     assert!(still_waits(&mut receipt).await, "nothing is confirmed that is not durable");
+    let shown: Vec<&str> = task.alarms.standing().iter().map(|alarm| alarm.code).collect();
+    assert_eq!(shown, ["ledger-trouble"], "it is shown without the ledger");
+    assert_eq!(critical(&task), "1");
 
     task.ledger.full.store(false, Ordering::SeqCst);
     timeout(LIMIT, receipt).await.expect("it goes on by itself").unwrap();
     task.until_permits(true).await;
     assert_eq!(task.readiness.trouble(), None);
+    assert!(!task.alarms.is_troubled(), "it ends by itself");
+    assert_eq!(critical(&task), "0");
     assert_eq!(task.strokes().await, 3);
+}
+
+/// What the metrics tell of critical alarms that nobody acknowledged.
+fn critical(task: &Task) -> String {
+    let series = "stencilward_alarms{priority=\"critical\",state=\"unacknowledged\"} ";
+    let text = task.metrics.text();
+    let told = text.lines().find_map(|line| line.strip_prefix(series));
+    told.expect("the series is there").to_owned()
 }
 
 /// The notice and the event that made it so come to be durable together, and neither without room.

@@ -4,6 +4,7 @@ use prometheus::{
     Gauge, GaugeVec, Histogram, HistogramOpts, IntCounter, IntCounterVec, IntGauge, IntGaugeVec,
     Opts, Registry,
 };
+use stencilward_domain::alarm::{AlarmKind, AlarmState, Priority};
 use stencilward_domain::names::{MachineName, OutputName, StencilCode};
 use stencilward_domain::stencil::Cleanliness;
 use stencilward_domain::wear::WearBand;
@@ -40,6 +41,8 @@ pub(super) struct Families {
     pub(super) ledger_write_seconds: Histogram,
     pub(super) signal_durable_seconds: Histogram,
     pub(super) intake_waiting: IntGauge,
+    pub(super) alarms: IntGaugeVec,
+    pub(super) alarms_raised: IntCounterVec,
 }
 
 /// The series of one stencil.
@@ -229,7 +232,28 @@ impl Families {
                 Opts::new("intake_waiting", "Deliveries that wait for the site task")
                     .namespace("stencilward"),
             ))?,
+            alarms: make.gauges(
+                "alarms",
+                "Alarms that stand, by state and priority",
+                &["state", "priority"],
+            )?,
+            alarms_raised: make.counters(
+                "alarms_raised_total",
+                "Alarms told to people, by kind and the priority they were told with",
+                &["kind", "priority"],
+            )?,
         })
+    }
+
+    /// The alarms that may stand: every state but normal, with every priority.
+    pub(super) fn alarm_states() -> impl Iterator<Item = (AlarmState, Priority)> {
+        let states = AlarmState::ALL.into_iter().filter(|state| *state != AlarmState::Normal);
+        states.flat_map(|state| Priority::ALL.map(|priority| (state, priority)))
+    }
+
+    /// Counts an alarm that was told.
+    pub(super) fn alarm_raised(&self, kind: AlarmKind, priority: Priority) {
+        self.alarms_raised.with_label_values(&[kind.as_str(), priority.as_str()]).inc();
     }
 
     pub(super) fn stencil_series(&self, code: &StencilCode) -> StencilSeries {

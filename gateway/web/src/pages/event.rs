@@ -110,7 +110,7 @@ pub(crate) async fn correct(
             match surface.site.correct(of, correction).await.map_err(stopping(&words))? {
                 Reply::Refused(says) => Fault { field: "", says },
                 Reply::Done(event) => return Ok(done(&format!("/events/{}", event.0))),
-                Reply::Decision(_) => return Ok(done(&format!("/events/{number}"))),
+                _ => return Ok(done(&format!("/events/{number}"))),
             }
         }
     };

@@ -78,9 +78,13 @@ pub(crate) fn event(words: &Words, event: &Event) -> String {
     let value = serde_json::to_value(event);
     let outcome = match event {
         Event::Decided { decision, .. } => format!("-{}", decision.outcome()),
+        Event::Alarm(_) => {
+            format!("-{}", field(&value, "change").or(field(&value, "alarm")).unwrap_or_default())
+        }
         _ => String::new(),
     };
-    let key = format!("event-{}{outcome}", kind(&value));
+    let kind = field(&value, "event").unwrap_or_default();
+    let key = format!("event-{kind}{outcome}");
     words.tell_all(&key, &parts(words, value))
 }
 
@@ -99,9 +103,8 @@ pub(crate) fn history(words: &Words, events: &[Recorded]) -> Markup {
     }
 }
 
-fn kind(value: &serde_json::Result<Value>) -> String {
-    let kind = value.as_ref().ok().and_then(|value| value["event"].as_str());
-    kind.unwrap_or_default().to_owned()
+fn field<'a>(value: &'a serde_json::Result<Value>, name: &str) -> Option<&'a str> {
+    value.as_ref().ok()?.get(name)?.as_str()
 }
 
 fn parts(words: &Words, value: serde_json::Result<Value>) -> FluentArgs<'static> {

@@ -16,10 +16,13 @@ use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, Plant};
 use stencilward_domain::signal::{Said, Signal};
 use stencilward_domain::site::{Reply, Site};
 use stencilward_domain::time::Timestamp;
-use stencilward_web::{Readiness, ReloadHandle, SiteHandle, Surface, Visit, router};
+use stencilward_web::{AlarmBoard, Readiness, ReloadHandle, SiteHandle, Surface, Visit, router};
 use tower::ServiceExt as _;
 
 pub(crate) const NOW: Timestamp = Timestamp(1_000_000);
+
+/// When what the printer said has become an alarm, ten minutes later.
+pub(crate) const LATER: Timestamp = Timestamp(1_600_000);
 
 fn printer() -> MachineName {
     MachineName::new("printer-1").unwrap()
@@ -63,6 +66,8 @@ pub(crate) fn surface_trying(said: Vec<Said>) -> Surface {
 
 fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
     let (site, mut visits) = SiteHandle::bounded(4);
+    let alarms = Arc::new(AlarmBoard::default());
+    let board = Arc::clone(&alarms);
     tokio::spawn(async move {
         let mut site = Site::new(plant);
         site.start("test", NOW);
@@ -76,15 +81,20 @@ fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
                 said,
             });
         }
+        for later in [NOW, LATER] {
+            site.tick(later);
+        }
         let mut ledger: Vec<Recorded> = Vec::new();
+        board.show(site.active_alarms(LATER));
         while let Some(visit) = visits.recv().await {
             ledger.extend(site.take_fresh());
             serve(visit, &mut site, &ledger);
+            board.show(site.active_alarms(LATER));
         }
     });
     let readiness = Arc::new(Readiness::not_yet("starting"));
     let (reload, _) = ReloadHandle::bounded(1);
-    Surface { site, reload, readiness, metrics: Arc::new(|| "x 1\n".to_owned()) }
+    Surface { site, reload, readiness, alarms, metrics: Arc::new(|| "x 1\n".to_owned()) }
 }
 
 fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {

@@ -88,7 +88,7 @@ pub(crate) async fn act(
             Reply::Done(event) => {
                 return Ok(done(&format!("{}?done={}", path(&["stencils", &code]), event.0)));
             }
-            Reply::Decision(_) => return Ok(done(&path(&["stencils", &code]))),
+            _ => return Ok(done(&path(&["stencils", &code]))),
         },
     };
     let sent = Sent { action: &action, given: &given, fault: &fault };

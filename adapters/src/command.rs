@@ -5,14 +5,15 @@ use std::time::Duration;
 
 use tokio::time::Instant;
 
-use super::FOLLOWING;
+/// A machine that shows another state than it was told has this long to follow.
+pub(crate) const FOLLOWING: Duration = Duration::from_secs(2);
 
 /// Longest wait between two repeats, unless the machine has longer for its answer.
 const LONGEST: Duration = Duration::from_secs(15);
 
 /// What a machine says became of a command.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(in crate::mqtt) enum Verdict {
+pub(crate) enum Verdict {
     Done,
     /// In its own words, where it has some.
     Refused(Option<String>),
@@ -20,7 +21,7 @@ pub(in crate::mqtt) enum Verdict {
 
 /// What is wrong with a command that was told.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Failing {
+pub(crate) enum Failing {
     /// Nobody answered in time.
     Unanswered(u64),
     Refused(Option<String>),
@@ -30,15 +31,15 @@ pub(super) enum Failing {
 
 /// What is to be told now.
 #[derive(Debug, Default, PartialEq, Eq)]
-pub(super) struct Turn {
+pub(crate) struct Turn {
     /// The command of this number.
-    pub(super) tell: Option<u64>,
-    pub(super) failing: Option<Failing>,
+    pub(crate) tell: Option<u64>,
+    pub(crate) failing: Option<Failing>,
 }
 
 /// An output that commands, and its last command.
 #[derive(Debug)]
-pub(super) struct Command {
+pub(crate) struct Command {
     within: Duration,
     last: Option<Told>,
 }
@@ -66,12 +67,12 @@ enum Answer {
 }
 
 impl Command {
-    pub(super) fn new(within: Duration) -> Self {
+    pub(crate) fn new(within: Duration) -> Self {
         Self { within, last: None }
     }
 
     /// What the machine is known to do.
-    pub(super) fn known(&self) -> Option<bool> {
+    pub(crate) fn known(&self) -> Option<bool> {
         let told = self.last.as_ref()?;
         match told.answer {
             Answer::Done(_) => Some(told.permits),
@@ -81,14 +82,14 @@ impl Command {
     }
 
     /// A connection is gone: what the machine does is not known, and the command is told again.
-    pub(super) fn doubt(&mut self) {
+    pub(crate) fn doubt(&mut self) {
         if let Some(told) = &mut self.last {
             (told.answer, told.before) = (Answer::Doubtful, None);
         }
     }
 
     /// When something may be to be done although nothing happens.
-    pub(super) fn due(&self) -> Option<Instant> {
+    pub(crate) fn due(&self) -> Option<Instant> {
         let told = self.last.as_ref()?;
         match told.answer {
             Answer::Missing | Answer::Refused => Some(told.due),
@@ -98,7 +99,7 @@ impl Command {
 
     /// Looks at what is wanted, at what the machine answered to the last command, and at what it
     /// shows where it shows something. `fresh` makes a number that no command had before.
-    pub(super) fn turn(
+    pub(crate) fn turn(
         &mut self,
         wanted: bool,
         verdict: Option<&Verdict>,
