@@ -28,11 +28,11 @@ pub(crate) struct Past {
 
 impl Past {
     /// `stop`: cancelled when nobody shall wait for news any more.
-    pub(crate) fn new(
+    pub(crate) fn shared(
         ledger: Arc<dyn Ledger>,
         configuration: &Configuration,
         stop: CancellationToken,
-    ) -> Self {
+    ) -> Arc<dyn Archive> {
         let costs = configuration.costs();
         let setup = Setup {
             plant: configuration.plant(),
@@ -41,7 +41,7 @@ impl Past {
         };
         let review = Review::new(setup, Period::default(), false);
         let review = Mutex::new((review, Position(0)));
-        Self { ledger, review, currency: costs.currency, stop }
+        Arc::new(Self { ledger, review, currency: costs.currency, stop })
     }
 
     async fn catch_up(&self, review: &mut Review, after: &mut Position) -> Result<(), LedgerError> {

@@ -94,8 +94,7 @@ impl Gateway {
 
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
         let (listener, address) = listen(&configuration.listen).await?;
-        let ledger: Arc<dyn Ledger> = Arc::new(open(configuration).await?);
-        owe_only_the_told(&*ledger, configuration).await;
+        let ledger = open(configuration).await?;
         let metrics = Arc::new(Metrics::new()?);
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
@@ -125,15 +124,10 @@ impl Gateway {
             give_up: give_up.clone(),
             beat: 0,
         };
-        let stop_links = CancellationToken::new();
-        let floor = Floor {
-            intake,
-            wanted: wanted_by_links,
-            observer: Arc::clone(&metrics) as _,
-            owing: Some(Arc::new(debts)),
-            stop: stop_links.clone(),
-        };
-        let tasks = TaskTracker::new();
+        let (stop_links, tasks) = (CancellationToken::new(), TaskTracker::new());
+        let owing = Some(Arc::new(debts) as _);
+        let (observer, stop) = (Arc::clone(&metrics) as _, stop_links.clone());
+        let floor = Floor { intake, wanted: wanted_by_links, observer, owing, stop };
         // The links and their steward hold the only ways in: when they have ended, the intake is
         // closed.
         let mut links = Links::new(floor, view, tasks.clone());
@@ -147,16 +141,13 @@ impl Gateway {
             asks,
             stop: stop_links.clone(),
         };
-        let (site, metrics) = (handle.clone(), Arc::new(move || metrics.text()));
-        let stop_web = CancellationToken::new();
-        let archive = Past::new(Arc::clone(&ledger), configuration, stop_web.clone());
         let surface = Surface {
-            site,
+            site: handle.clone(),
             reload: reload.clone(),
             readiness,
             alarms: Arc::clone(&alarms),
-            metrics,
-            archive: Arc::new(archive),
+            metrics: Arc::new(move || metrics.text()),
+            archive: Past::shared(Arc::clone(&ledger), configuration, stop_web.clone()),
             premises: premises(configuration),
         };
         Ok(Self {
@@ -296,10 +287,14 @@ async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {
     Ok((listener, address))
 }
 
-async fn open(configuration: &Configuration) -> anyhow::Result<SqliteLedger> {
+async fn open(configuration: &Configuration) -> anyhow::Result<Arc<dyn Ledger>> {
     let file = configuration.ledger.clone();
     let opened = tokio::task::spawn_blocking(move || SqliteLedger::open(&file)).await?;
-    opened.with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()))
+    let opened = opened
+        .with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()));
+    let ledger: Arc<dyn Ledger> = Arc::new(opened?);
+    owe_only_the_told(&*ledger, configuration).await;
+    Ok(ledger)
 }
 
 fn serve(

@@ -80,7 +80,7 @@ pub(crate) async fn machines(
         @if all.is_empty() { p { (words.say("machines-nothing")) } }
         ul.tasks {
             @for seen in &all {
-                li {
+                li.wrong[seen.is_wrong()] {
                     h2 { (name_link("machines", seen.name.as_str())) }
                     p.quiet { (what(&words, seen)) }
                     (link(&words, seen))

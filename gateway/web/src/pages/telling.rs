@@ -114,6 +114,8 @@ fn parts(words: &Words, value: serde_json::Result<Value>) -> FluentArgs<'static>
     };
     let mut parts: FluentArgs<'static> =
         OPTIONAL.into_iter().map(|name| (name, Part::from("–"))).collect();
+    let said = fields.get("by").is_some_and(|by| !by.is_null());
+    parts.set("said", if said { "yes" } else { "no" });
     for (name, value) in fields {
         let part = part(words, &name, &value);
         parts.set(name.replace('_', "-"), part);
@@ -175,5 +177,50 @@ fn listed(words: &Words, name: &str, value: &Value) -> String {
             format!("{quantity} {number} {}", unit.as_str().unwrap_or_default())
         }
         _ => part(words, name, value),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use stencilward_domain::alarm::{AlarmKind, AlarmState};
+
+    use super::super::words::Language;
+    use super::*;
+
+    #[test]
+    fn every_reason_and_alarm_has_its_sentence() {
+        let reasons = r#"[
+            {"code":"unknown-stencil","stencil":"A"}, {"code":"nothing-seated"},
+            {"code":"seat-unconfirmed","stencil":"A"}, {"code":"unwashed","strokes":0},
+            {"code":"unwashed","strokes":5}, {"code":"cleanliness-unknown"}, {"code":"washing"},
+            {"code":"wash-too-old","age_seconds":9,"allowed_seconds":8},
+            {"code":"on-hold","why":"bent","by":"Ana"},
+            {"code":"worn-out","strokes":9,"rated_strokes":9,"washes":1,"rated_washes":null},
+            {"code":"concession-used-up","strokes":4}, {"code":"retired"},
+            {"code":"tension-overdue","allowed_seconds":8},
+            {"code":"tension-too-low","measured_centi":3,"lowest_centi":4},
+            {"code":"wrong-product","asked":"A","stencil_for":"B"},
+            {"code":"wrong-side","asked":"top","stencil_for":"bottom"},
+            {"code":"wrong-revision","asked":"A","stencil_for":"B"},
+            {"code":"not-for-order","order":"A"}, {"code":"unknown-order","order":"A"},
+            {"code":"unknown-order","order":null}, {"code":"elsewhere","place":{"place":"in-hand"}},
+            {"code":"slot-taken","slot":"A","holds":"B"}, {"code":"slot-promised","slot":"A","to":"B"},
+            {"code":"not-taken"}, {"code":"too-many-strokes-since-wash","strokes":2,"allowed":1},
+            {"code":"too-long-since-wash","seconds":2,"allowed_seconds":1},
+            {"code":"not-a-rack","machine":"A"}, {"code":"on-trial","machine":"A"}]"#;
+        let reasons: Vec<Reason> = serde_json::from_str(reasons).expect("reasons");
+        for language in [Language::English, Language::German] {
+            let words = Words::new(language, jiff::tz::TimeZone::UTC, String::new());
+            let whole =
+                |said: String| assert!(!said.contains('⟦') && !said.contains('{'), "{said}");
+            reasons.iter().for_each(|one| whole(reason(&words, one)));
+            for kind in AlarmKind::ALL {
+                whole(words.say(&format!("alarm-kind-{}", kind.as_str())));
+                whole(words.say(&format!("alarm-todo-{}", kind.as_str())));
+            }
+            AlarmState::ALL
+                .iter()
+                .for_each(|s| whole(words.say(&format!("word-to-{}", s.as_str()))));
+        }
     }
 }

@@ -129,29 +129,47 @@ reason-on-trial = { $machine } läuft zur Probe und ändert nichts: Nehmen Sie t
 
 event-stencil-registered = Eingetragen für { $product }, { $starting-strokes } von { $rated-strokes } Hüben gemacht, sauber: { $clean } ({ $source })
 event-stencil-revised = Geändert: für { $product }, ausgelegt auf { $rated-strokes } Hübe ({ $source })
-event-strokes-booked = { $count } Hübe an { $machine } (nach: { $basis })
-event-strokes-checked = { $count } Hübe an { $machine } zum Vergleich (nach: { $basis })
+event-strokes-booked = Hübe an { $machine }: { $count } (nach: { $basis })
+event-strokes-checked = Hübe an { $machine } zum Vergleich: { $count } (nach: { $basis })
 event-bases-disagreed = { $machine }: { $booked } Hübe gebucht, { $checked } nach { $checked-by }; am ehesten: { $likely }
 event-strokes-assigned = { $count } Hübe von { $of } an { $machine } zugeordnet von { $by }: { $why }
 event-strokes-written-off = { $count } Hübe von { $of } an { $machine } ausgebucht von { $by }: { $why }
 event-strokes-corrected = { $corrects } berichtigt von { $was } auf { $is } Hübe von { $by }: { $why }
 event-wash-annulled = { $corrects } war keine Wäsche, sagt { $by }: { $why }
-event-wipes-counted = { $count } Unterseitenreinigungen an { $machine }
+event-wipes-counted = Unterseitenreinigungen an { $machine }: { $count }
 event-wear-band-entered = Verschleiß ist jetzt: { $band }, bei { $strokes } Hüben
-event-seated = In Drucker { $machine } eingelegt (laut { $by })
-event-loaded = In Waschanlage { $machine } eingelegt (laut { $by })
-event-removed = Aus { $machine } herausgenommen (laut { $by })
+event-seated = In Drucker { $machine } eingelegt{ $said ->
+    [yes] {" "}(laut { $by })
+   *[no] {""}
+ }
+event-loaded = In Waschanlage { $machine } eingelegt{ $said ->
+    [yes] {" "}(laut { $by })
+   *[no] {""}
+ }
+event-removed = Aus { $machine } herausgenommen{ $said ->
+    [yes] {" "}(laut { $by })
+   *[no] {""}
+ }
 event-lost-sight = Nicht mehr, wo sie sein sollte: { $why }
 event-wash-began = Wäsche begann an { $machine }, Programm { $programme }
-event-wash-ended = Wäsche { $outcome } an { $machine }, Programm { $programme } (gemeldet von { $by })
+event-wash-ended = Wäsche { $outcome } an { $machine }, Programm { $programme }{ $said ->
+    [yes] {" "}(gemeldet von { $by })
+   *[no] {""}
+ }
 event-wash-unmatched = { $machine } meldete eine Wäsche, die zu keiner Schablone passt: { $why }
 event-stored = Eingelagert in Fach { $slot } von { $rack }
 event-slot-found = Gefunden in Fach { $slot } von { $rack }
 event-storage-breached = Ohne Erlaubnis eingelagert in Fach { $slot } von { $rack }: { $reasons }
 event-taken = Entnommen aus Fach { $slot } von { $rack }, erlaubt: { $permitted }
 event-slot-cleared = Fach { $slot } von { $rack } ist wieder leer
-event-decided-permitted = Erlaubt: { $rule } (Auftrag { $order }, gefragt von { $by })
-event-decided-refused = Verweigert: { $rule } (gefragt von { $by }): { $reasons }
+event-decided-permitted = Erlaubt: { $rule }{ $said ->
+    [yes] {" "}(gefragt von { $by })
+   *[no] {""}
+ }
+event-decided-refused = Verweigert: { $rule }{ $said ->
+    [yes] {" "}(gefragt von { $by })
+   *[no] {""}
+ }: { $reasons }
 event-hold-placed = Gesperrt von { $by }: { $why }
 event-hold-released = Sperre aufgehoben von { $by }: { $why }
 event-concession-granted = Sonderfreigabe für { $strokes } Hübe bis { $valid-until } von { $by }: { $why }
@@ -168,10 +186,19 @@ event-counter-noted = Zähler { $counter } von { $machine } bei { $raw }, nichts
 event-counter-doubted = Zähler { $counter } von { $machine } sprang von { $last } auf { $raw }, { $possible } waren möglich: nichts gebucht
 event-restart-unseen = Zähler { $counter } von { $machine } begann ungesehen neu: bis zu { $at-most } Hübe können fehlen
 event-strokes-unattributed = { $count } Hübe an { $machine } gehören niemandem: { $why }
-event-boards-counted = { $count } Leiterplatten an { $machine } vorbei
-event-order-released = Auftrag { $order } für { $product } freigegeben (von { $by })
-event-order-started = Auftrag { $order } begann an { $machine } (laut { $by })
-event-order-finished = Auftrag { $order } fertig an { $machine }, Leiterplatten: { $made } (laut { $by })
+event-boards-counted = Leiterplatten an { $machine } vorbei: { $count }
+event-order-released = Auftrag { $order } für { $product } freigegeben{ $said ->
+    [yes] {" "}(von { $by })
+   *[no] {""}
+ }
+event-order-started = Auftrag { $order } begann an { $machine }{ $said ->
+    [yes] {" "}(laut { $by })
+   *[no] {""}
+ }
+event-order-finished = Auftrag { $order } fertig an { $machine }, Leiterplatten: { $made }{ $said ->
+    [yes] {" "}(laut { $by })
+   *[no] {""}
+ }
 event-gateway-started = Das Gateway startete, Version { $version }
 event-gateway-stopped = Das Gateway hielt geordnet an
 event-configured = Eine Konfiguration trat in Kraft
@@ -301,7 +328,7 @@ forecast-stop = Ist am Ende
 forecast-order-by = Nachfolgerin bestellen bis
 coming-reached = jetzt
 coming-expected = etwa am { $day }, wohl zwischen { $earliest } und { $latest } (neun von zehn)
-coming-not-used = kein Tag: Sie wurde noch nicht verwendet
+coming-not-used = noch kein Tag: kein Gebrauch vor heute, nach dem man gehen kann
 coming-too-short = noch kein Tag: Sie wurde an zu wenigen Produktionstagen verwendet
 coming-too-uneven = kein Tag: Sie wird zu selten oder zu ungleich verwendet
 coming-plant-idle = kein Tag: Das Werk hat seit einem Jahr nicht gearbeitet

@@ -129,29 +129,47 @@ reason-on-trial = { $machine } is on trial and changes nothing: take trial out o
 
 event-stencil-registered = Entered for { $product }, { $starting-strokes } of { $rated-strokes } strokes made, clean: { $clean } ({ $source })
 event-stencil-revised = Changed: for { $product }, rated for { $rated-strokes } strokes ({ $source })
-event-strokes-booked = { $count } strokes at { $machine } (from: { $basis })
-event-strokes-checked = { $count } strokes at { $machine } to compare (from: { $basis })
+event-strokes-booked = Strokes at { $machine }: { $count } (from: { $basis })
+event-strokes-checked = Strokes at { $machine } to compare: { $count } (from: { $basis })
 event-bases-disagreed = { $machine }: { $booked } strokes booked, { $checked } by { $checked-by }; most likely: { $likely }
 event-strokes-assigned = { $count } strokes of { $of } at { $machine } assigned by { $by }: { $why }
 event-strokes-written-off = { $count } strokes of { $of } at { $machine } written off by { $by }: { $why }
 event-strokes-corrected = { $corrects } corrected from { $was } to { $is } strokes by { $by }: { $why }
 event-wash-annulled = { $corrects } was no wash, says { $by }: { $why }
-event-wipes-counted = { $count } understencil wipes at { $machine }
+event-wipes-counted = Understencil wipes at { $machine }: { $count }
 event-wear-band-entered = Wear is now: { $band }, at { $strokes } strokes
-event-seated = Put into printer { $machine } (said by { $by })
-event-loaded = Put into washer { $machine } (said by { $by })
-event-removed = Taken out of { $machine } (said by { $by })
+event-seated = Put into printer { $machine }{ $said ->
+    [yes] {" "}(said by { $by })
+   *[no] {""}
+ }
+event-loaded = Put into washer { $machine }{ $said ->
+    [yes] {" "}(said by { $by })
+   *[no] {""}
+ }
+event-removed = Taken out of { $machine }{ $said ->
+    [yes] {" "}(said by { $by })
+   *[no] {""}
+ }
 event-lost-sight = No longer where it was thought to be: { $why }
 event-wash-began = Wash began at { $machine }, programme { $programme }
-event-wash-ended = Wash { $outcome } at { $machine }, programme { $programme } (reported by { $by })
+event-wash-ended = Wash { $outcome } at { $machine }, programme { $programme }{ $said ->
+    [yes] {" "}(reported by { $by })
+   *[no] {""}
+ }
 event-wash-unmatched = { $machine } told of a wash that fits no stencil: { $why }
 event-stored = Stored in slot { $slot } of { $rack }
 event-slot-found = Found in slot { $slot } of { $rack }
 event-storage-breached = Stored without permission in slot { $slot } of { $rack }: { $reasons }
 event-taken = Taken out of slot { $slot } of { $rack }, permitted: { $permitted }
 event-slot-cleared = Slot { $slot } of { $rack } is empty again
-event-decided-permitted = Permitted to { $rule } (order { $order }, asked by { $by })
-event-decided-refused = Refused to { $rule } (asked by { $by }): { $reasons }
+event-decided-permitted = Permitted to { $rule }{ $said ->
+    [yes] {" "}(asked by { $by })
+   *[no] {""}
+ }
+event-decided-refused = Refused to { $rule }{ $said ->
+    [yes] {" "}(asked by { $by })
+   *[no] {""}
+ }: { $reasons }
 event-hold-placed = Put on hold by { $by }: { $why }
 event-hold-released = Hold released by { $by }: { $why }
 event-concession-granted = Concession for { $strokes } strokes until { $valid-until } by { $by }: { $why }
@@ -168,10 +186,19 @@ event-counter-noted = Counter { $counter } of { $machine } at { $raw }, nothing 
 event-counter-doubted = Counter { $counter } of { $machine } jumped from { $last } to { $raw }, { $possible } were possible: nothing booked
 event-restart-unseen = Counter { $counter } of { $machine } restarted unseen: up to { $at-most } strokes may be lost
 event-strokes-unattributed = { $count } strokes at { $machine } are nobody’s: { $why }
-event-boards-counted = { $count } boards passed { $machine }
-event-order-released = Order { $order } for { $product } released (by { $by })
-event-order-started = Order { $order } began at { $machine } (said by { $by })
-event-order-finished = Order { $order } done at { $machine }, boards: { $made } (said by { $by })
+event-boards-counted = Boards past { $machine }: { $count }
+event-order-released = Order { $order } for { $product } released{ $said ->
+    [yes] {" "}(by { $by })
+   *[no] {""}
+ }
+event-order-started = Order { $order } began at { $machine }{ $said ->
+    [yes] {" "}(said by { $by })
+   *[no] {""}
+ }
+event-order-finished = Order { $order } done at { $machine }, boards: { $made }{ $said ->
+    [yes] {" "}(said by { $by })
+   *[no] {""}
+ }
 event-gateway-started = The gateway started, version { $version }
 event-gateway-stopped = The gateway stopped in order
 event-configured = A configuration took effect
@@ -301,7 +328,7 @@ forecast-stop = Stops
 forecast-order-by = Order its successor by
 coming-reached = now
 coming-expected = about { $day }, likely between { $earliest } and { $latest } (nine of ten)
-coming-not-used = no date: it has not been used yet
+coming-not-used = no date yet: no use before today to go by
 coming-too-short = no date yet: its use covers too few production days
 coming-too-uneven = no date: its use is too rare or too uneven
 coming-plant-idle = no date: the plant has not worked for a year
