@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
+use stencilward_domain::alarm::{ActiveAlarm, AlarmState, Priority};
 use stencilward_domain::decision::{Decision, Rule};
 use stencilward_domain::event::{Event, Recorded};
 use stencilward_domain::machine::LinkState;
@@ -75,6 +76,7 @@ pub(crate) async fn worklist(
         .look(move |site, now| (tasks(&speak, site, now), now))
         .await
         .map_err(stopping(&words))?;
+    tasks.extend(alarms(&words, &surface.alarms.standing()));
     let recent = surface.archive.recent(LOOK_BACK).await.map_err(unread(&words))?;
     let refused = refused(&recent, Timestamp(now.0 - SHIFT_MS));
     tasks.sort_by_key(|task| (task.urgency, task.by.is_none(), task.by));
@@ -243,6 +245,27 @@ fn stopped_printer(words: &Words, site: &Site, name: &MachineName, now: Timestam
         to: path(&["machines", name.as_str()]),
         what: words.tell("do-printer", parts),
         about: reasons(words, &decision.reasons),
+    })
+}
+
+/// Alarms that nobody acknowledged, together: urgent as the most urgent of them.
+fn alarms(words: &Words, standing: &[ActiveAlarm]) -> Option<Task> {
+    let open = standing.iter().filter(|alarm| alarm.state == AlarmState::Unacknowledged);
+    let open: Vec<&ActiveAlarm> = open.collect();
+    let most = open.iter().map(|alarm| alarm.priority).max()?;
+    let count = words.number(open.len() as u64);
+    Some(Task {
+        urgency: if most >= Priority::High { Urgency::Now } else { Urgency::Soon },
+        by: open.iter().map(|alarm| alarm.since).min(),
+        to: "/alarms".to_owned(),
+        what: words.tell("do-alarms", [("count", count.into())]),
+        about: html! {
+            ul {
+                @for alarm in open.iter().take(5) {
+                    li { (alarm.subject) ": " (words.say(&format!("alarm-kind-{}", alarm.code))) }
+                }
+            }
+        },
     })
 }
 

@@ -76,6 +76,7 @@ do-link = Verbindung zu { $machine } wiederherstellen
 do-fault = Nach einer Störung von { $machine } sehen
 do-printer = { $machine } darf mit { $stencil } nicht drucken
 do-assign = Sagen, wessen { $strokes } Hübe es sind
+do-alarms = Alarme quittieren: { $count }
 made-at = Gemacht an { $machine }; niemand weiß, mit welcher Schablone.
 by-when = Bis
 overdue-since = Überfällig seit

@@ -76,6 +76,7 @@ do-link = Bring back the link to { $machine }
 do-fault = See to a fault of { $machine }
 do-printer = { $machine } may not print with { $stencil }
 do-assign = Say whose { $strokes } strokes are
+do-alarms = Acknowledge alarms: { $count }
 made-at = Made at { $machine }; nobody knows by which stencil.
 by-when = By
 overdue-since = Overdue since
