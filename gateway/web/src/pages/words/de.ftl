@@ -83,7 +83,7 @@ overdue-since = Überfällig seit
 since = seit
 lost-since = Nicht gesehen, wo sie sein sollte, seit
 why-dried = In den Öffnungen kann Paste getrocknet sein: { $strokes } Hübe seit der letzten Wäsche.
-why-printed = { $strokes } Hübe seit der letzten Wäsche.
+why-printed = Hübe seit der letzten Wäsche: { $strokes }.
 why-unclear = Niemand weiß, ob sie sauber ist.
 
 ## Decisions
@@ -100,7 +100,7 @@ may-print-refused = Darf nicht zum Drucken verwendet werden
 reason-unknown-stencil = Keine Schablone { $stencil } steht in der Liste: Prüfen Sie den Scan oder tragen Sie die Schablone erst ein.
 reason-nothing-seated = Niemand hat die Schablone im Drucker erkannt: Scannen Sie sie.
 reason-seat-unconfirmed = { $stencil } war im Drucker, bevor die Verbindung abriss, und niemand hat es seither bestätigt: Scannen Sie die Schablone, die jetzt darin ist.
-reason-unwashed = Seit der letzten Wäsche bedruckt ({ $strokes } Hübe): Waschen Sie sie zuerst.
+reason-unwashed = Seit der letzten Wäsche bedruckt (Hübe: { $strokes }): Waschen Sie sie zuerst.
 reason-unwashed-unsure = Sie kann seit der letzten Wäsche gedruckt haben: Waschen Sie sie zuerst.
 reason-cleanliness-unknown = Niemand weiß, ob sie sauber ist: Waschen Sie sie.
 reason-washing = Ihre Wäsche ist nicht zu Ende: Warten Sie auf die Waschanlage.
@@ -387,7 +387,7 @@ scan-next-stencil = Scannen Sie jetzt die Schablone.
 scan-take-permitted = Nehmen
 scan-take-refused = Nicht nehmen
 scan-take-next = Nehmen Sie sie jetzt heraus und scannen Sie sie dann mit dem Drucker.
-scan-take-instead = Scannen Sie eine andere Schablone.
+scan-take-instead = Tun Sie, was oben steht, oder scannen Sie eine andere Schablone.
 scan-store-permitted = Einlagern
 scan-store-refused = Nicht einlagern
 scan-store-next = Legen Sie sie jetzt in ihr Fach.

@@ -83,7 +83,7 @@ overdue-since = Overdue since
 since = since
 lost-since = Not seen where it should be since
 why-dried = Paste may have dried in its apertures: { $strokes } strokes since its last wash.
-why-printed = { $strokes } strokes since its last wash.
+why-printed = Strokes since its last wash: { $strokes }.
 why-unclear = Nobody knows whether it is clean.
 
 ## Decisions
@@ -100,7 +100,7 @@ may-print-refused = May not be printed with
 reason-unknown-stencil = No stencil { $stencil } is in the list: check the scan, or enter the stencil first.
 reason-nothing-seated = Nobody identified the stencil in the printer: scan it.
 reason-seat-unconfirmed = { $stencil } was in the printer before the link broke, and nobody confirmed it since: scan the stencil that is in there now.
-reason-unwashed = Printed with since its last wash ({ $strokes } strokes): wash it first.
+reason-unwashed = Printed with since its last wash (strokes: { $strokes }): wash it first.
 reason-unwashed-unsure = It may have printed since its last wash: wash it first.
 reason-cleanliness-unknown = Nobody knows whether it is clean: wash it.
 reason-washing = Its wash has not ended: wait for the washer.
@@ -387,7 +387,7 @@ scan-next-stencil = Now scan the stencil.
 scan-take-permitted = Take it
 scan-take-refused = Do not take it
 scan-take-next = Take it out now, then scan it with the printer.
-scan-take-instead = Scan another stencil.
+scan-take-instead = Do what is said above, or scan another stencil.
 scan-store-permitted = Store it
 scan-store-refused = Do not store it
 scan-store-next = Put it into its slot now.
