@@ -10,6 +10,7 @@ use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::path::{Component, Path, PathBuf};
 
+use jiff::tz::TimeZone;
 use stencilward_adapters::mqtt;
 use stencilward_adapters::settings::Drive;
 use stencilward_domain::names::{BadName, MachineName, ProductName, StencilCode};
@@ -36,6 +37,10 @@ impl Configuration {
     fn check_entries(&self) -> Found {
         let mut found = Found::new();
         check_listen(&self.listen, &mut found);
+        if let Some(zone) = self.zone.as_deref().filter(|zone| TimeZone::get(zone).is_err()) {
+            let wrong = format!("{zone:?} is no zone of the IANA database; such as Europe/Vienna");
+            found.push(("zone".to_owned(), wrong));
+        }
         if let Some(wear) = self.policy.wear {
             check_wear("policy.wear", wear, &mut found);
         }

@@ -7,6 +7,7 @@ mod stencils;
 
 use std::path::PathBuf;
 
+use jiff::tz::TimeZone;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_adapters::{cfx, mqtt, sparkplug};
@@ -34,6 +35,12 @@ pub struct Configuration {
     #[serde(default = "default_ledger")]
     #[schemars(with = "String")]
     pub ledger: PathBuf,
+    /// The zone in which pages show times, by its IANA name; default: the computer's own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<String>,
+    /// The language of pages for whoever's browser wishes for none of these.
+    #[serde(default)]
+    pub language: LanguageWord,
     /// How much of what is allowed.
     #[serde(default)]
     pub policy: PolicySettings,
@@ -60,13 +67,34 @@ pub struct Configuration {
     pub digest: String,
 }
 
+/// A language in which the pages are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+pub enum LanguageWord {
+    /// British English.
+    #[default]
+    #[serde(rename = "en")]
+    English,
+    /// German.
+    #[serde(rename = "de")]
+    German,
+}
+
 impl Configuration {
+    /// The zone in which pages show times: the one that is set, else the computer's own, else UTC.
+    #[must_use]
+    pub fn time_zone(&self) -> TimeZone {
+        let set = self.zone.as_ref().and_then(|zone| TimeZone::get(zone).ok());
+        set.unwrap_or_else(|| TimeZone::try_system().unwrap_or(TimeZone::UTC))
+    }
+
     /// Nothing set.
     pub(crate) fn empty() -> Self {
         Self {
             site: String::new(),
             listen: default_listen(),
             ledger: default_ledger(),
+            zone: None,
+            language: LanguageWord::default(),
             policy: PolicySettings::default(),
             products: Vec::new(),
             stencils: Vec::new(),

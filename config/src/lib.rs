@@ -19,7 +19,7 @@ use std::path::Path;
 use sha2::Digest as _;
 
 pub use changes::{Change, Difference};
-pub use configuration::Configuration;
+pub use configuration::{Configuration, LanguageWord};
 pub use costs::Costs;
 pub use fault::Fault;
 use lines::Lines;

@@ -8,6 +8,7 @@ mod spawn;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::process::{Command, ExitStatus};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 pub use rustix::process::Signal;
@@ -27,6 +28,7 @@ pub struct Child {
     group: Pid,
     said: Arc<Mutex<Vec<String>>>,
     read: usize,
+    readers: Vec<JoinHandle<()>>,
     status: Option<ExitStatus>,
 }
 
@@ -43,9 +45,11 @@ impl Child {
         let mut process =
             spawn(command).unwrap_or_else(|why| panic!("{name} cannot be started: {why}"));
         let said = Arc::new(Mutex::new(Vec::new()));
-        collect(process.stdout.take(), &said);
-        collect(process.stderr.take(), &said);
-        Self { name, group: Pid::from_child(&process), process, said, read: 0, status: None }
+        let readers =
+            [collect(process.stdout.take(), &said), collect(process.stderr.take(), &said)];
+        let readers = readers.into_iter().flatten().collect();
+        let group = Pid::from_child(&process);
+        Self { name, group, process, said, read: 0, readers, status: None }
     }
 
     /// Its process id.
@@ -86,7 +90,7 @@ impl Child {
     ) -> T {
         let what = format!("{} says {what}", self.name);
         eventually(&what, limit, async || {
-            let over = self.ended();
+            let over = self.ended() && self.all_read();
             match self.next(&mut pick) {
                 Some(value) => Ok(value),
                 None if over => panic!("it ended before {what}\n{}", self.transcript()),
@@ -159,6 +163,12 @@ impl Child {
         self.status.is_some() || !matches!(waitid(WaitId::Pid(self.group), look), Ok(None))
     }
 
+    /// True once all that it wrote is in the transcript. Who outlives it with its outputs keeps
+    /// this from becoming true.
+    fn all_read(&self) -> bool {
+        self.readers.iter().all(JoinHandle::is_finished)
+    }
+
     /// Waits up to `grace` for its end, then kills what is left of its group.
     fn finish(&mut self, grace: Duration) -> ExitStatus {
         if let Some(status) = self.status {
@@ -170,7 +180,13 @@ impl Child {
         }
         kill_process_group(self.group, Signal::KILL).ok();
         match self.process.wait() {
-            Ok(status) => *self.status.insert(status),
+            Ok(status) => {
+                let start = Instant::now();
+                while !self.all_read() && start.elapsed() < GRACE {
+                    std::thread::sleep(Duration::from_millis(1));
+                }
+                *self.status.insert(status)
+            }
             Err(why) => panic!("{} cannot be waited for: {why}", self.name),
         }
     }
@@ -184,15 +200,17 @@ impl Drop for Child {
     }
 }
 
-fn collect(output: Option<impl Read + Send + 'static>, said: &Arc<Mutex<Vec<String>>>) {
-    let Some(output) = output else { return };
-    let said = Arc::clone(said);
-    std::thread::spawn(move || {
+fn collect(
+    output: Option<impl Read + Send + 'static>,
+    said: &Arc<Mutex<Vec<String>>>,
+) -> Option<JoinHandle<()>> {
+    let (output, said) = (output?, Arc::clone(said));
+    Some(std::thread::spawn(move || {
         for line in BufReader::new(output).split(b'\n').map_while(Result::ok) {
             let line = String::from_utf8_lossy(&line).into_owned();
             said.lock().unwrap_or_else(PoisonError::into_inner).push(line);
         }
-    });
+    }))
 }
 
 #[cfg(test)]

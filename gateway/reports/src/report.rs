@@ -31,6 +31,7 @@ mod unattributed;
 mod washes;
 mod wear;
 
+use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use stencilward_domain::event::Recorded;
@@ -45,6 +46,7 @@ pub use positions::Positions;
 pub use setup::{Filter, NotPickable, NotThere, Period, Setup};
 pub use table::{Column, Table, TableName, Unit};
 
+use crate::forecast::{Day, Forecast};
 use alarms::Alarms;
 use bases::Bases;
 use concessions::Concessions;
@@ -178,6 +180,18 @@ impl Review {
             TableName::Alarms => self.alarms.table(self, asked),
             TableName::Forecast => outlooks::table(self, asked),
         }
+    }
+
+    /// What is to come for each stencil that is not retired.
+    #[must_use]
+    pub fn forecasts(&self, asked: &Asked) -> BTreeMap<StencilCode, Forecast> {
+        outlooks::all(self, asked)
+    }
+
+    /// Strokes of each stencil by the day on which they were made (UTC), as corrected.
+    pub fn daily_strokes(&self) -> impl Iterator<Item = (&StencilCode, &BTreeMap<Day, i64>)> {
+        let known = self.state.stencils.keys();
+        known.filter_map(|code| Some((code, &self.histories.of(code)?.daily_strokes)))
     }
 
     /// What a manager looks at first: wear by band, what needs action now, what stops next.

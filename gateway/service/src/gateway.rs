@@ -12,18 +12,21 @@ use std::time::Duration;
 
 use anyhow::Context as _;
 use stencilward_adapters::link::{Floor, Intake, now};
-use stencilward_config::Configuration;
+use stencilward_config::{Configuration, LanguageWord};
 use stencilward_domain::event::Stream;
 use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
-use stencilward_web::{AlarmBoard, Readiness, ReloadHandle, SiteHandle, Surface};
+use stencilward_web::{
+    AlarmBoard, Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface,
+};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
 
+use crate::archive::Past;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Metrics};
@@ -91,12 +94,10 @@ impl Gateway {
 
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
         let (listener, address) = listen(&configuration.listen).await?;
-        let ledger: Arc<dyn Ledger> = Arc::new(open(configuration).await?);
-        owe_only_the_told(&*ledger, configuration).await;
+        let ledger = open(configuration).await?;
         let metrics = Arc::new(Metrics::new()?);
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
-
         let alarms = Arc::new(AlarmBoard::showing(site.active_alarms(now())));
         let (tasks, readiness) = (TaskTracker::new(), Arc::new(Readiness::not_yet("starting")));
         let (intake, deliveries) = Intake::bounded(INTAKE);
@@ -123,14 +124,9 @@ impl Gateway {
             give_up: give_up.clone(),
             beat: 0,
         };
-        let floor = Floor {
-            intake,
-            wanted: wanted_by_links,
-            observer: Arc::clone(&metrics) as _,
-            owing: Some(Arc::new(debts)),
-            alarms: Some(alarms.follow()),
-            stop: stop_links.clone(),
-        };
+        let (owing, told) = (Some(Arc::new(debts) as _), Some(alarms.follow()));
+        let (observer, stop) = (Arc::clone(&metrics) as _, stop_links.clone());
+        let floor = Floor { intake, wanted: wanted_by_links, observer, owing, alarms: told, stop };
         // The links and their steward hold the only ways in: when they have ended, the intake is
         // closed.
         let mut links = Links::new(floor, view, tasks.clone());
@@ -144,9 +140,15 @@ impl Gateway {
             asks,
             stop: stop_links.clone(),
         };
-        let (site, metrics) = (handle.clone(), Arc::new(move || metrics.text()));
-        let board = Arc::clone(&alarms);
-        let surface = Surface { site, reload: reload.clone(), readiness, alarms: board, metrics };
+        let surface = Surface {
+            site: handle.clone(),
+            reload: reload.clone(),
+            readiness,
+            alarms: Arc::clone(&alarms),
+            metrics: Arc::new(move || metrics.text()),
+            archive: Past::shared(Arc::clone(&ledger), configuration, stop_web.clone()),
+            premises: premises(configuration),
+        };
         Ok(Self {
             address,
             site: handle,
@@ -268,6 +270,14 @@ async fn begin(
     Ok((site, follower, versions))
 }
 
+fn premises(configuration: &Configuration) -> Premises {
+    let language = match configuration.language {
+        LanguageWord::English => Language::English,
+        LanguageWord::German => Language::German,
+    };
+    Premises { name: configuration.site.clone(), zone: configuration.time_zone(), language }
+}
+
 async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {
     let listener = TcpListener::bind(address).await.with_context(|| {
         format!("cannot listen on {address}: stop what listens there, or change `listen`")
@@ -276,10 +286,14 @@ async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {
     Ok((listener, address))
 }
 
-async fn open(configuration: &Configuration) -> anyhow::Result<SqliteLedger> {
+async fn open(configuration: &Configuration) -> anyhow::Result<Arc<dyn Ledger>> {
     let file = configuration.ledger.clone();
     let opened = tokio::task::spawn_blocking(move || SqliteLedger::open(&file)).await?;
-    opened.with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()))
+    let opened = opened
+        .with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()));
+    let ledger: Arc<dyn Ledger> = Arc::new(opened?);
+    owe_only_the_told(&*ledger, configuration).await;
+    Ok(ledger)
 }
 
 fn serve(

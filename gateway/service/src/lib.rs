@@ -1,6 +1,7 @@
 //! The running gateway: pipeline, metrics, commands, the demo and rehearsals.
 
 mod account;
+mod archive;
 mod bursts;
 pub mod commands;
 pub mod demo;

@@ -1,16 +1,19 @@
 //! What people and programs see over HTTP.
 //!
 //! The pages and the API know the domain and one small handle: they visit the site task and read
-//! what it shows. They hold no state of their own and never see the ledger or a protocol.
+//! what it shows; what only the past can tell they ask of an [`Archive`]. They hold no state of
+//! their own and never see the ledger or a protocol.
 
 mod actions;
 mod alarms;
+mod archive;
 mod board;
 mod guard;
 mod handle;
 mod health;
 mod lists;
 mod orders;
+mod pages;
 mod problem;
 mod reload;
 mod said;
@@ -23,10 +26,13 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
+use jiff::tz::TimeZone;
 
+pub use archive::{Archive, Coming, News, Outlook, Unread, Wear};
 pub use board::{AlarmBoard, Standing};
 pub use handle::{Look, LookAndAsk, SiteHandle, Unavailable, Visit};
 pub use health::Readiness;
+pub use pages::Language;
 pub use reload::{Fault, LinksAfter, NotReloaded, ReloadAsk, ReloadHandle, Reloaded};
 
 /// Largest request body taken, in bytes, where no list is sent.
@@ -45,6 +51,21 @@ pub struct Surface {
     pub alarms: Arc<AlarmBoard>,
     /// Gives the metrics in Prometheus' text format 0.0.4.
     pub metrics: Arc<dyn Fn() -> String + Send + Sync>,
+    /// Answers what only the ledger can.
+    pub archive: Arc<dyn Archive>,
+    /// What pages say of the plant.
+    pub premises: Premises,
+}
+
+/// The plant as its pages show it.
+#[derive(Debug, Clone)]
+pub struct Premises {
+    /// Its name.
+    pub name: String,
+    /// The zone in which times are shown.
+    pub zone: TimeZone,
+    /// The language for whoever wishes for none that is known.
+    pub language: Language,
 }
 
 /// All routes.
@@ -67,7 +88,7 @@ pub fn router(surface: Surface) -> Router {
         .route("/orders/{order}", get(orders::order))
         .route("/export/stencils", get(lists::export_stencils));
     let api = with_lists(api);
-    Router::new()
+    pages::with_pages(Router::new())
         .nest("/api/v1", api)
         .route("/healthz", get(health::alive))
         .route("/readyz", get(health::ready))

@@ -201,6 +201,13 @@ fn remark(stencil: &Stencil, coming: &Forecast) -> Option<String> {
     }
 }
 
+/// What is to come for each stencil that is not retired.
+pub(super) fn all(review: &Review, asked: &Asked) -> BTreeMap<StencilCode, Forecast> {
+    let outlooks = Outlooks::new(review, asked);
+    let used = review.stencils(asked).filter(|(_, stencil, _)| stencil.retired.is_none());
+    used.map(|(code, stencil, history)| (code.clone(), outlooks.of(stencil, history))).collect()
+}
+
 /// The forecast of every stencil that is not retired.
 pub(super) fn table(review: &Review, asked: &Asked) -> Table {
     let outlooks = Outlooks::new(review, asked);

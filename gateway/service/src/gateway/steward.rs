@@ -128,6 +128,7 @@ fn fixed(changes: &[Change]) -> Result<(), Ended> {
     let reasons = changes.iter().filter_map(|change| {
         let why = match (change.of.as_str(), change.key.as_deref()?) {
             ("the plant", "listen") => "programs are connected there",
+            ("the plant", "zone" | "language") => "pages are shown by it",
             ("the plant", "ledger") => "what was counted is in there",
             _ => return None,
         };

@@ -2,6 +2,8 @@
 #![allow(dead_code, reason = "each test program needs its own part of it")]
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a helper that cannot go on fails the test")]
 
+mod memory;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
@@ -9,6 +11,8 @@ use std::time::Duration;
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
 use http_body_util::BodyExt as _;
+use jiff::tz::TimeZone;
+use memory::Memory;
 use serde_json::Value;
 use stencilward_domain::event::{Recorded, StencilSpec};
 use stencilward_domain::names::{MachineName, StencilCode};
@@ -16,7 +20,9 @@ use stencilward_domain::plant::{Bases, Listed, MachineKind, MachineSpec, Plant};
 use stencilward_domain::signal::{Said, Signal};
 use stencilward_domain::site::{Reply, Site};
 use stencilward_domain::time::Timestamp;
-use stencilward_web::{AlarmBoard, Readiness, ReloadHandle, SiteHandle, Surface, Visit, router};
+use stencilward_web::{
+    AlarmBoard, Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface, Visit, router,
+};
 use tower::ServiceExt as _;
 
 pub(crate) const NOW: Timestamp = Timestamp(1_000_000);
@@ -68,6 +74,8 @@ fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
     let (site, mut visits) = SiteHandle::bounded(4);
     let alarms = Arc::new(AlarmBoard::default());
     let board = Arc::clone(&alarms);
+    let memory = Memory::default();
+    let ledger = memory.clone();
     tokio::spawn(async move {
         let mut site = Site::new(plant);
         site.start("test", NOW);
@@ -84,17 +92,31 @@ fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
         for later in [NOW, LATER] {
             site.tick(later);
         }
-        let mut ledger: Vec<Recorded> = Vec::new();
+        let keep = move |site: &mut Site| {
+            ledger.0.lock().expect("nobody broke").extend(site.take_fresh());
+            ledger.all()
+        };
         board.show(site.active_alarms(LATER));
         while let Some(visit) = visits.recv().await {
-            ledger.extend(site.take_fresh());
-            serve(visit, &mut site, &ledger);
+            let kept = keep(&mut site);
+            serve(visit, &mut site, &kept);
+            keep(&mut site);
             board.show(site.active_alarms(LATER));
         }
     });
     let readiness = Arc::new(Readiness::not_yet("starting"));
     let (reload, _) = ReloadHandle::bounded(1);
-    Surface { site, reload, readiness, alarms, metrics: Arc::new(|| "x 1\n".to_owned()) }
+    let premises =
+        Premises { name: "Test".to_owned(), zone: TimeZone::UTC, language: Language::English };
+    Surface {
+        site,
+        reload,
+        readiness,
+        alarms,
+        metrics: Arc::new(|| "x 1\n".to_owned()),
+        archive: Arc::new(memory),
+        premises,
+    }
 }
 
 fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {

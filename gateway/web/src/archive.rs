@@ -1,0 +1,98 @@
+//! The few questions that only the ledger can answer, put to whoever keeps it.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use async_trait::async_trait;
+use stencilward_domain::event::{Position, Recorded};
+use stencilward_domain::names::StencilCode;
+use stencilward_domain::time::Timestamp;
+
+/// The ledger could not be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("the ledger cannot be read: {0}")]
+pub struct Unread(pub String);
+
+/// What became durable.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct News {
+    /// The last event of it.
+    pub head: Position,
+    /// The streams it is about, as text.
+    pub streams: BTreeSet<String>,
+}
+
+/// When something is to come, in calendar days counted from 1970-01-01.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Coming {
+    /// It is there.
+    Reached,
+    /// It is expected then; nine of ten true days lie between the other two.
+    Expected {
+        /// The middle.
+        day: i32,
+        /// The early end.
+        earliest: i32,
+        /// The late end.
+        latest: i32,
+    },
+    /// No day can be given: a stable word for why.
+    NoDay(&'static str),
+}
+
+/// What the ledger tells of the wear of one stencil.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outlook {
+    /// Strokes a production day, where the history is long enough.
+    pub per_day: Option<f64>,
+    /// When its successor should be ordered by the plant's limits.
+    pub reorder: Coming,
+    /// When it may no longer be used.
+    pub stop: Coming,
+    /// The last calendar day to order its successor, where the lead time is known.
+    pub order_by: Option<i32>,
+}
+
+/// What the ledger tells of wear.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Wear {
+    /// By stencil, those not retired.
+    pub outlooks: BTreeMap<StencilCode, Outlook>,
+    /// Strokes of each stencil by calendar day (UTC).
+    pub daily: BTreeMap<StencilCode, BTreeMap<i32, i64>>,
+    /// The currency of prices, where the plant names one.
+    pub currency: Option<String>,
+}
+
+/// Answers what is asked of the past.
+#[async_trait]
+pub trait Archive: Send + Sync {
+    /// The last durable event.
+    fn head(&self) -> Position;
+
+    /// Waits for events after this one; none when the gateway stops.
+    async fn news(&self, after: Position) -> Option<News>;
+
+    /// The event in this place, if there is one.
+    ///
+    /// # Errors
+    /// [`Unread`] when the ledger fails.
+    async fn event(&self, position: Position) -> Result<Option<Recorded>, Unread>;
+
+    /// The last `limit` events of a stencil, latest first.
+    ///
+    /// # Errors
+    /// [`Unread`] when the ledger fails.
+    async fn history(&self, stencil: &StencilCode, limit: usize) -> Result<Vec<Recorded>, Unread>;
+
+    /// The last `limit` events of the plant, latest first.
+    ///
+    /// # Errors
+    /// [`Unread`] when the ledger fails.
+    async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread>;
+
+    /// Wear as of `now`.
+    ///
+    /// # Errors
+    /// [`Unread`] when the ledger fails.
+    async fn wear(&self, now: Timestamp) -> Result<Wear, Unread>;
+}

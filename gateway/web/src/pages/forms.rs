@@ -1,0 +1,183 @@
+//! Forms: what they ask, what was given, and which field is at fault.
+
+use axum::Form;
+use axum::extract::{FromRequest, Request};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse as _, Redirect, Response};
+use maud::{Markup, html};
+
+use super::words::Words;
+use crate::Surface;
+
+/// The hidden field by which a form proves that it came from one of our pages.
+const TOKEN: &str = "token";
+
+/// Longest free text, in characters.
+const LONGEST_TEXT: usize = 500;
+
+/// What a form gave, in its order.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Given(pub(crate) Vec<(String, String)>);
+
+/// Why a form was not taken.
+#[derive(Debug, Clone)]
+pub(crate) struct Fault {
+    /// The field at fault; empty when it is none in particular.
+    pub(crate) field: &'static str,
+    pub(crate) says: String,
+}
+
+impl Given {
+    /// What this field gave, without space around it; empty when nothing.
+    pub(crate) fn text(&self, field: &str) -> &str {
+        let given = self.0.iter().find(|(name, _)| name == field);
+        given.map_or("", |(_, value)| value.trim())
+    }
+
+    /// Everything that fields of this name gave.
+    pub(crate) fn all<'a>(&'a self, field: &'a str) -> impl Iterator<Item = &'a str> {
+        self.0.iter().filter(move |(name, _)| name == field).map(|(_, value)| value.trim())
+    }
+
+    /// A text that must be there.
+    pub(crate) fn needed(&self, words: &Words, field: &'static str) -> Result<String, Fault> {
+        let text = self.text(field);
+        if text.is_empty() {
+            Err(Fault { field, says: words.say(&format!("needed-{field}")) })
+        } else if text.chars().count() > LONGEST_TEXT {
+            let parts = [("most", LONGEST_TEXT.into())];
+            Err(Fault { field, says: words.tell("too-long", parts) })
+        } else {
+            Ok(text.to_owned())
+        }
+    }
+
+    /// Who acts. The one place to ask, until people sign in.
+    pub(crate) fn by(&self, words: &Words) -> Result<String, Fault> {
+        self.needed(words, "by")
+    }
+
+    /// A count that must be there.
+    pub(crate) fn count(&self, words: &Words, field: &'static str) -> Result<u64, Fault> {
+        let text = self.needed(words, field)?;
+        let digits: String =
+            text.chars().filter(|c| !matches!(c, '.' | ',' | ' ' | '\u{a0}')).collect();
+        digits.parse().map_err(|_| Fault { field, says: words.say("no-count") })
+    }
+
+    /// A name that must be there, of the kind that `new` makes.
+    pub(crate) fn name<T, E>(
+        &self,
+        words: &Words,
+        field: &'static str,
+        new: fn(&str) -> Result<T, E>,
+    ) -> Result<T, Fault> {
+        let text = self.needed(words, field)?;
+        new(&text).map_err(|_| Fault { field, says: words.say("no-name") })
+    }
+}
+
+/// A form is taken from our own pages only: browsers say where it came from (Fetch Metadata, and
+/// `Origin`, RFC 6454).
+impl FromRequest<Surface> for Given {
+    type Rejection = Response;
+
+    async fn from_request(request: Request, surface: &Surface) -> Result<Self, Response> {
+        if is_foreign(request.headers()) {
+            return Err((StatusCode::FORBIDDEN, "this form came from another site").into_response());
+        }
+        let form = Form::<Vec<(String, String)>>::from_request(request, surface).await;
+        let Form(fields) = form.map_err(axum::response::IntoResponse::into_response)?;
+        Ok(Self(fields))
+    }
+}
+
+fn is_foreign(headers: &HeaderMap) -> bool {
+    let said = |name: &str| headers.get(name).and_then(|value| value.to_str().ok());
+    let elsewhere = |site: &str| !matches!(site, "same-origin" | "none");
+    let host = said(header::HOST.as_str()).unwrap_or_default();
+    let other = |origin: &str| origin.split_once("://").is_none_or(|(_, from)| from != host);
+    said("sec-fetch-site").is_some_and(elsewhere)
+        || said(header::ORIGIN.as_str()).is_some_and(other)
+}
+
+/// Sends the browser on after a form was taken, so that loading again does nothing again.
+pub(crate) fn done(to: &str) -> Response {
+    Redirect::to(to).into_response()
+}
+
+/// A form that posts to `action`. Every form is made here.
+pub(crate) fn form(action: &str, fields: &Markup) -> Markup {
+    html! {
+        form method="post" action=(action) {
+            input type="hidden" name=(TOKEN) value="";
+            (fields)
+        }
+    }
+}
+
+/// Makes the fields of one form, with what was given and what was at fault.
+#[derive(Clone, Copy)]
+pub(crate) struct Filling<'a> {
+    pub(crate) words: &'a Words,
+    /// Tells its fields from those of other forms of the page.
+    pub(crate) form: &'a str,
+    pub(crate) given: Option<&'a Given>,
+    pub(crate) fault: Option<&'a Fault>,
+}
+
+impl<'a> Filling<'a> {
+    /// Of a form that nobody has sent yet.
+    pub(crate) fn empty(words: &'a Words, form: &'a str) -> Self {
+        Self { words, form, given: None, fault: None }
+    }
+
+    /// A field with its label, and its fault tied to it.
+    pub(crate) fn field(&self, name: &str, kind: &str, needed: bool) -> Markup {
+        self.field_with(name, kind, needed, "")
+    }
+
+    /// As [`Self::field`], with a value already in it.
+    pub(crate) fn field_with(&self, name: &str, kind: &str, needed: bool, value: &str) -> Markup {
+        let id = format!("{}-{name}", self.form);
+        let hint = format!("{id}-fault");
+        let value = self.given.map_or(value, |given| given.text(name));
+        let fault = self.fault.filter(|fault| fault.field == name);
+        html! {
+            p.field {
+                label for=(id) {
+                    (self.words.say(&format!("field-{name}")))
+                    @if !needed { " " small { (self.words.say("optional")) } }
+                }
+                input #(id) name=(name) type=(kind) value=(value) required[needed]
+                    maxlength=[(kind == "text").then_some(LONGEST_TEXT)]
+                    min=[(kind == "number").then_some("0")]
+                    autocomplete="off" aria-invalid=[fault.map(|_| "true")]
+                    aria-describedby=[fault.map(|_| &hint)];
+                @if let Some(fault) = fault { span.fault #(hint) { (fault.says) } }
+            }
+        }
+    }
+
+    /// Who acts.
+    pub(crate) fn by(&self) -> Markup {
+        self.field("by", "text", true)
+    }
+
+    /// What is wrong with the form as a whole, read out at once.
+    pub(crate) fn fault(&self) -> Markup {
+        html! {
+            @if let Some(fault) = self.fault {
+                p.fault role="alert" {
+                    (self.words.say("not-done")) " "
+                    @if fault.field.is_empty() { (fault.says) } @else { (self.words.say("see-field")) }
+                }
+            }
+        }
+    }
+
+    /// What sends it.
+    pub(crate) fn send(&self, key: &str) -> Markup {
+        html! { p { button type="submit" { (self.words.say(key)) } } }
+    }
+}

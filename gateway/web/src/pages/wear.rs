@@ -1,0 +1,194 @@
+//! Wear for the manager: what to order and by when, what it costs, what is used beyond its life.
+//!
+//! The question is what to order next, so the plan comes first, the earliest day on top. It prints
+//! as it is shown.
+
+use std::collections::BTreeMap;
+
+use axum::extract::State;
+use axum::response::Response;
+use maud::{Markup, html};
+use stencilward_domain::stencil::Stencil;
+use stencilward_domain::wear::{WearBand, WearLimits};
+
+use super::layout::{Page, event_link, name_link, shown, stopping, unread};
+use super::shapes;
+use super::stencil::coming_words;
+use super::stencils::{wear_words, what};
+use super::words::Words;
+use crate::Surface;
+use crate::archive::{Coming, Outlook, Wear};
+
+/// Stencils in the plan.
+const PLANNED: usize = 40;
+
+/// Days drawn.
+const DRAWN: usize = 90;
+
+struct Row {
+    stencil: Stencil,
+    limits: WearLimits,
+}
+
+/// `GET /wear`.
+pub(crate) async fn wear(
+    State(surface): State<Surface>,
+    words: Words,
+) -> Result<Response, Response> {
+    let look = surface.site.look(|site, now| {
+        let used = site.state().stencils.values().filter(|stencil| stencil.retired.is_none());
+        let row = |stencil: &Stencil| Row {
+            limits: site.plant().policy.wear_limits(&stencil.spec),
+            stencil: stencil.clone(),
+        };
+        (used.map(row).collect::<Vec<_>>(), now)
+    });
+    let (mut rows, now) = look.await.map_err(stopping(&words))?;
+    let wear = surface.archive.wear(now).await.map_err(unread(&words))?;
+    rows.sort_by(|one, other| {
+        let day = |row: &Row| due(wear.outlooks.get(&row.stencil.spec.stencil));
+        let ratio = |row: &Row| row.stencil.life_ratio();
+        day(one).cmp(&day(other)).then_with(|| ratio(other).total_cmp(&ratio(one)))
+    });
+    let title = words.say("wear-title");
+    let main = html! {
+        h1 { (title) }
+        (bands(&words, &rows))
+        (plan(&words, &rows, &wear))
+        (concessions(&words, &rows))
+        (use_over_time(&words, &wear))
+    };
+    Ok(shown(&words, &Page { place: "wear", title, live: Some("stencil/".to_owned()), main }))
+}
+
+/// The day by which something must be ordered, as far as anybody can say; the last where nobody can.
+fn due(outlook: Option<&Outlook>) -> i32 {
+    let early = |coming: &Coming| match coming {
+        Coming::Reached => i32::MIN,
+        Coming::Expected { earliest, .. } => *earliest,
+        Coming::NoDay(_) => i32::MAX,
+    };
+    outlook.map_or(i32::MAX, |outlook| {
+        outlook.order_by.unwrap_or_else(|| early(&outlook.reorder).min(early(&outlook.stop)))
+    })
+}
+
+fn bands(words: &Words, rows: &[Row]) -> Markup {
+    html! {
+        p.condition {
+            @for band in WearBand::ALL {
+                @let count = rows.iter().filter(|row| row.stencil.band.value == band).count();
+                span { (shapes::wear(words, band)) " " strong { (words.number(count as u64)) } }
+            }
+        }
+    }
+}
+
+fn plan(words: &Words, rows: &[Row], wear: &Wear) -> Markup {
+    let unit = wear.currency.as_deref().unwrap_or_default();
+    let money =
+        |centi: u64| format!("{} {unit}", words.centi(i64::try_from(centi).unwrap_or(i64::MAX)));
+    let label = |key: &str| words.say(key);
+    html! {
+        section aria-labelledby="plan" {
+            h2 #plan { (label("wear-plan")) }
+            table.cards {
+                caption { (label("wear-plan-means")) }
+                thead {
+                    tr {
+                        th scope="col" { (label("stencil")) }
+                        th scope="col" { (label("dimension-wear")) }
+                        th scope="col" { (label("forecast-order-by")) }
+                        th scope="col" { (label("forecast-stop")) }
+                        th.number scope="col" { (label("wear-per-day")) }
+                        th.number scope="col" { (label("wear-price")) }
+                    }
+                }
+                tbody {
+                    @for row in rows.iter().take(PLANNED) {
+                        @let outlook = wear.outlooks.get(&row.stencil.spec.stencil);
+                        tr {
+                            th scope="row" {
+                                (name_link("stencils", row.stencil.spec.stencil.as_str())) br;
+                                small { (what(words, &row.stencil)) }
+                            }
+                            td {
+                                @let said = wear_words(words, &row.stencil);
+                                (shapes::ruler(words, row.stencil.life_ratio(), row.limits, &said))
+                                small { (said) }
+                            }
+                            td data-label=(label("forecast-order-by")) {
+                                @match outlook.and_then(|outlook| outlook.order_by) {
+                                    Some(day) => strong { (words.calendar_day(day)) },
+                                    None => (outlook.map_or_else(|| "–".to_owned(), |o| coming_words(words, &o.reorder))),
+                                }
+                            }
+                            td data-label=(label("forecast-stop")) {
+                                (outlook.map_or_else(|| "–".to_owned(), |o| coming_words(words, &o.stop)))
+                            }
+                            td.number data-label=(label("wear-per-day")) {
+                                (outlook.and_then(|o| o.per_day).map_or_else(|| "–".to_owned(), |rate| tenths(words, rate)))
+                            }
+                            td.number data-label=(label("wear-price")) {
+                                (row.stencil.spec.price_centi.map_or_else(|| "–".to_owned(), money))
+                            }
+                        }
+                    }
+                }
+            }
+            @if rows.len() > PLANNED {
+                p { a href="/stencils?order=wear" { (label("wear-more")) } }
+            }
+        }
+    }
+}
+
+#[allow(clippy::cast_possible_truncation)]
+fn tenths(words: &Words, rate: f64) -> String {
+    words.centi((rate * 100.0).round() as i64)
+}
+
+fn concessions(words: &Words, rows: &[Row]) -> Markup {
+    let granted = rows.iter().filter_map(|row| Some((row, row.stencil.concession.as_ref()?)));
+    let granted: Vec<_> = granted.collect();
+    html! {
+        section aria-labelledby="concessions" {
+            h2 #concessions { (words.say("wear-concessions")) span.count { (words.number(granted.len() as u64)) } }
+            @if granted.is_empty() { p.quiet { (words.say("wear-concessions-nothing")) } }
+            ul {
+                @for (row, concession) in granted {
+                    @let value = &concession.value;
+                    @let until = value.until.map_or_else(|| "–".to_owned(), |until| words.time(until));
+                    li {
+                        (name_link("stencils", row.stencil.spec.stencil.as_str())) " "
+                        (words.tell("concession-so-far", [
+                            ("used", words.number(value.used).into()),
+                            ("strokes", words.number(value.strokes).into()),
+                            ("until", until.into()),
+                            ("by", value.by.as_str().into()),
+                            ("why", value.why.as_str().into()),
+                        ]))
+                        " " (event_link(concession.because))
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn use_over_time(words: &Words, wear: &Wear) -> Markup {
+    let mut days: BTreeMap<i32, i64> = BTreeMap::new();
+    for (day, count) in wear.daily.values().flatten() {
+        *days.entry(*day).or_default() += count;
+    }
+    let days: Vec<(i32, u64)> =
+        days.into_iter().map(|(day, count)| (day, u64::try_from(count).unwrap_or(0))).collect();
+    let days = days.get(days.len().saturating_sub(DRAWN)..).unwrap_or_default();
+    html! {
+        section aria-labelledby="use" {
+            h2 #use { (words.say("wear-use")) }
+            (shapes::columns(words, days, &words.say("wear-use-means")))
+            p.quiet { (words.say("wear-use-means")) }
+        }
+    }
+}

@@ -1,0 +1,66 @@
+//! An archive over events in memory.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex};
+
+use async_trait::async_trait;
+use stencilward_domain::event::{Position, Recorded, Stream};
+use stencilward_domain::names::StencilCode;
+use stencilward_domain::time::Timestamp;
+use stencilward_web::{Archive, Coming, News, Outlook, Unread, Wear};
+
+/// The events that a site recorded.
+#[derive(Default, Clone)]
+pub(crate) struct Memory(pub(crate) Arc<Mutex<Vec<Recorded>>>);
+
+impl Memory {
+    pub(crate) fn all(&self) -> Vec<Recorded> {
+        self.0.lock().expect("nobody broke").clone()
+    }
+
+    fn latest(&self, limit: usize, wanted: impl Fn(&Recorded) -> bool) -> Vec<Recorded> {
+        self.all().into_iter().rev().filter(|recorded| wanted(recorded)).take(limit).collect()
+    }
+}
+
+#[async_trait]
+impl Archive for Memory {
+    fn head(&self) -> Position {
+        self.all().last().map(|recorded| recorded.position).unwrap_or_default()
+    }
+
+    async fn news(&self, after: Position) -> Option<News> {
+        let new: Vec<Recorded> = self.all().into_iter().filter(|r| r.position > after).collect();
+        let streams =
+            new.iter().map(|r| r.fact.event.stream().to_string()).collect::<BTreeSet<_>>();
+        Some(News { head: new.last()?.position, streams })
+    }
+
+    async fn event(&self, position: Position) -> Result<Option<Recorded>, Unread> {
+        Ok(self.all().into_iter().find(|recorded| recorded.position == position))
+    }
+
+    async fn history(&self, stencil: &StencilCode, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        let stream = Stream::Stencil(stencil.clone());
+        Ok(self.latest(limit, |recorded| recorded.fact.event.stream() == stream))
+    }
+
+    async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        Ok(self.latest(limit, |_| true))
+    }
+
+    async fn wear(&self, _: Timestamp) -> Result<Wear, Unread> {
+        let code = StencilCode::new("ST-1").expect("a good code");
+        let outlook = Outlook {
+            per_day: Some(12.5),
+            reorder: Coming::Reached,
+            stop: Coming::Expected { day: 20_800, earliest: 20_790, latest: 20_900 },
+            order_by: Some(20_760),
+        };
+        Ok(Wear {
+            outlooks: BTreeMap::from([(code.clone(), outlook)]),
+            daily: BTreeMap::from([(code, BTreeMap::from([(20_700, 40), (20_702, 25)]))]),
+            currency: Some("EUR".to_owned()),
+        })
+    }
+}
