@@ -14,6 +14,7 @@ use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
 use async_trait::async_trait;
+use stencilward_domain::alarm::ActiveAlarm;
 use stencilward_domain::decision::Decision;
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::outputs::Wanted;
@@ -46,9 +47,14 @@ pub struct Floor {
     pub observer: Arc<dyn Observer>,
     /// What brokers are owed; none where the link is to owe nothing.
     pub owing: Option<Arc<dyn Owing>>,
+    /// The gateway's alarms; none where nobody knows them.
+    pub alarms: Option<watch::Receiver<Standing>>,
     /// Cancelled when the link shall end.
     pub stop: CancellationToken,
 }
+
+/// The alarms that stand.
+pub type Standing = Arc<Vec<ActiveAlarm>>;
 
 /// Signals handed over together: one message, or one round of reads.
 #[derive(Debug)]

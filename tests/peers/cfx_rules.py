@@ -47,6 +47,17 @@ def null(value):
     return value is None
 
 
+def guid(value):
+    try:
+        return str(uuid.UUID(value)) == value
+    except (AttributeError, TypeError, ValueError):
+        return False
+
+
+def english(value):
+    return text(value) and 0 < len(value) <= 1024
+
+
 def one_of(*names):
     return lambda value: value in names
 
@@ -77,15 +88,38 @@ COUNTED = {"UniqueIdentifier": text, "Name": text, "CalibrationDetails": null,
            "ErrorDetails": null, "MaintenanceDetails": [COUNTER], "SensorDetails": null,
            "VerificationDetails": null}
 
+# CFX/Structures/Fault.cs, FaultCause.cs and FaultSeverity.cs. A fault says its type only where it
+# is more than a fault.
+FAULT = {
+    "TransactionID": maybe(guid), "Cause": one_of(
+        "LoadError", "UnloadError", "AutoSafetyStop", "SafetyStop", "QualityCheck", "RemoteStop",
+        "MechanicalFailure", "SoftwareFailure", "PowerFailure", "MissingDocumentation", "Refill",
+        "MsdExpired", "MaterialExpired", "MissingComponent", "ElectricalFailure",
+        "ServicesFailure", "ProcessError", "RejectedComponent"),
+    "Severity": one_of("Information", "Warning", "Error", "Alarm"), "FaultCode": text,
+    "FaultOccurrenceId": guid, "Lane": maybe(whole), "Stage": maybe(STAGE),
+    "SideLocation": one_of("Unknown", "Right", "Left", "Both"),
+    "AccessType": one_of("Unknown", "Ignore", "Local", "Remote"), "Description": english,
+    "DescriptionTranslations": null, "OccurredAt": stamp, "DueDateTime": maybe(stamp),
+}
+
+
+def untyped(fault):
+    return isinstance(fault, dict) and "$type" not in fault and look(fault, FAULT, "") == []
+
+
 BODIES = {
     "CFX.EndpointConnected": PRESENCE,
     "CFX.EndpointShuttingDown": {"CFXHandle": text},
     "CFX.Heartbeat": {"CFXHandle": text, "HeartbeatFrequency": span,
-                      "ActiveFaults": lambda value: value is None or isinstance(value, list),
+                      "ActiveFaults": maybe([untyped]),
                       "ActiveRecipes": lambda value: value is None or isinstance(value, list)},
     "CFX.Maintenance.ResourceMaintenanceAndServiceEvent": {
         "EventDateTime": maybe(stamp), "Machine": null,
         "MachineServiceAndMaintenanceData": [COUNTED]},
+    "CFX.ResourcePerformance.FaultOccurred": {"Fault": FAULT},
+    "CFX.ResourcePerformance.FaultCleared": {"FaultOccurrenceId": guid,
+                                             "Operator": maybe(OPERATOR)},
     "CFX.Production.LockStationRequest": {
         "Lane": maybe(whole), "Stage": maybe(STAGE),
         "Reason": one_of("QualityIssue", "PreventativeMaintenance", "UnscheduledMaintenance",
@@ -166,11 +200,8 @@ def envelope_faults(envelope):
         wrong.append(f"Version {envelope['Version']!r}")
     if not stamp(envelope["TimeStamp"]):
         wrong.append(f"TimeStamp {envelope['TimeStamp']!r}")
-    try:
-        if str(uuid.UUID(envelope["UniqueID"])) != envelope["UniqueID"]:
-            wrong.append("UniqueID is not written with hyphens and small letters")
-    except (TypeError, ValueError):
-        wrong.append(f"UniqueID {envelope['UniqueID']!r}")
+    if not guid(envelope["UniqueID"]):
+        wrong.append(f"UniqueID {envelope['UniqueID']!r}: 32 small digits with hyphens are wanted")
     asks = name.endswith("Request") or name.endswith("Response")
     for field in ("Target", "RequestID"):
         if text(envelope[field]) != asks or envelope[field] == "":

@@ -6,6 +6,7 @@
 //! ([`missing`]).
 #![allow(clippy::panic, reason = "a helper that cannot go on fails the test that called it")]
 
+pub mod certificates;
 pub mod child;
 pub mod container;
 pub mod free_port;

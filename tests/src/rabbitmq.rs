@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use tempfile::TempDir;
 
+use crate::certificates::Shown;
 use crate::child::Child;
 use crate::free_port::free_port;
 use crate::missing;
@@ -58,6 +59,7 @@ const DEFINITIONS: &str = r##"{
 pub struct RabbitMq {
     server: PathBuf,
     port: u16,
+    secured: u16,
     mapper_port: u16,
     distribution: u16,
     // Before the folder, so that both have ended when the folder is removed.
@@ -72,6 +74,24 @@ impl RabbitMq {
     /// # Panics
     /// When it does not answer in time, or with `CI=true` when it cannot be had.
     pub async fn start() -> Option<Self> {
+        Self::start_with("").await
+    }
+
+    /// The same, and it also listens secured, at `secured_port`, where it shows this certificate.
+    ///
+    /// # Panics
+    /// As for [`Self::start`].
+    pub async fn start_secured(shown: &Shown) -> Option<Self> {
+        let settings = format!(
+            "listeners.ssl.1 = 127.0.0.1:$SECURED\nssl_options.certfile = {}\n\
+             ssl_options.keyfile = {}\nssl_options.verify = verify_none\n",
+            shown.certificate.display(),
+            shown.key.display()
+        );
+        Self::start_with(&settings).await
+    }
+
+    async fn start_with(settings: &str) -> Option<Self> {
         missing::program("rabbitmq-server", "Debian package rabbitmq-server")?;
         let mapper = missing::program("epmd", "Debian package erlang-base")?;
         let Some(server) = server() else {
@@ -80,14 +100,23 @@ impl RabbitMq {
         };
         let folder = tempfile::tempdir().unwrap_or_else(|why| panic!("no folder: {why}"));
         let (port, mapper_port, distribution) = (free_port(), free_port(), free_port());
-        write(folder.path(), port);
+        let secured = free_port();
+        write(folder.path(), port, &settings.replace("$SECURED", &secured.to_string()));
         let mut command = Command::new(mapper);
         command.args(["-address", "127.0.0.1", "-port", &mapper_port.to_string()]);
         let mapper = Child::start(&command);
         let ports = (mapper_port, distribution);
         let broker = run(&server, folder.path(), ports);
-        let running =
-            Self { server, port, mapper_port, distribution, broker, _mapper: mapper, folder };
+        let running = Self {
+            server,
+            port,
+            secured,
+            mapper_port,
+            distribution,
+            broker,
+            _mapper: mapper,
+            folder,
+        };
         running.answers().await;
         Some(running)
     }
@@ -96,6 +125,12 @@ impl RabbitMq {
     #[must_use]
     pub fn port(&self) -> u16 {
         self.port
+    }
+
+    /// Where it listens for AMQP over TLS, on loopback, if it was started so.
+    #[must_use]
+    pub fn secured_port(&self) -> u16 {
+        self.secured
     }
 
     /// Stops it in order.
@@ -127,10 +162,10 @@ fn server() -> Option<PathBuf> {
     programs.into_iter().rfind(|program| program.is_file())
 }
 
-fn write(folder: &Path, port: u16) {
+fn write(folder: &Path, port: u16, more: &str) {
     let settings = format!(
         "listeners.tcp.1 = 127.0.0.1:{port}\nload_definitions = {}\n\
-         disk_free_limit.absolute = 1MB\nlog.console = true\nlog.file = false\n",
+         disk_free_limit.absolute = 1MB\nlog.console = true\nlog.file = false\n{more}",
         folder.join("definitions.json").display()
     );
     for (name, text) in [

@@ -4,6 +4,8 @@
 //! `CFX/Heartbeat.cs`, `CFX/Maintenance/ResourceMaintenanceAndServiceEvent.cs` and
 //! `CFX/Structures/Maintenance/MaintenanceInformation.cs`.
 
+pub(super) mod fault;
+
 use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
@@ -102,11 +104,15 @@ pub(super) fn counters(endpoint: &Endpoint, due: &Due) -> Option<Envelope> {
     Some(Envelope { at: Some(at), unique_id: Some(identity(endpoint, due)), ..said })
 }
 
-/// A UUID made of what is said (RFC 9562, 5.8).
 fn identity(endpoint: &Endpoint, due: &Due) -> String {
+    made_of(&[&endpoint.handle, &due.number.to_string()], &due.body)
+}
+
+/// A UUID made of what is said (RFC 9562, 5.8).
+fn made_of(words: &[&str], body: &[u8]) -> String {
     let mut hash = Sha256::new();
-    hash.update(format!("{}\n{}\n", endpoint.handle, due.number));
-    hash.update(&due.body);
+    words.iter().for_each(|word| hash.update(format!("{word}\n")));
+    hash.update(body);
     let mut bytes = [0; 16];
     bytes.copy_from_slice(&hash.finalize()[..16]);
     super::uuid(bytes, 8)

@@ -199,13 +199,14 @@ fn information(endpoint: &Endpoint) -> Map<String, Value> {
     let mut topics = vec![
         topic("CFX.Production", &[]),
         topic("CFX.Production.Processing", &["CFX.Production.Processing.UnitsProcessed"]),
-        topic("CFX.ResourcePerformance", &[]),
         topic("CFX.ResourcePerformance.SolderPastePrinting", &[]),
         topic("CFX.InformationSystem.TopicValidation", &[]),
         topic("CFX.InformationSystem.UnitValidation", &[]),
     ];
     let how = if endpoint.publishes() { "PublisherConsumer" } else { "Consumer" };
     topics.insert(0, told("CFX", how, &[]));
+    let how = if endpoint.tells_alarms() { "PublisherConsumer" } else { "Consumer" };
+    topics.push(told("CFX.ResourcePerformance", how, &[]));
     if endpoint.debtors().next().is_some() {
         let counters = "CFX.Maintenance.ResourceMaintenanceAndServiceEvent";
         topics.push(told("CFX.Maintenance", "Publisher", &[counters]));

@@ -1,7 +1,8 @@
-//! Telling: that the gateway is there, is still there and goes, and what stencils have counted.
-//! Over every way alike; a way is made again by whoever has it.
+//! Telling: that the gateway is there, is still there and goes, what alarms it has, and what stencils
+//! have counted. Over every way alike; a way is made again by whoever has it.
 
 pub(super) mod broker;
+mod faults;
 pub(super) mod hall;
 
 use std::sync::Arc;
@@ -15,12 +16,13 @@ use super::envelope::Envelope;
 use super::json::Garbled;
 use super::settings::Publish;
 use crate::link::Due;
+use faults::Faults;
 
 /// Counters read at once of what is owed.
 const LOT: usize = 64;
 
 /// A way by which something is told.
-pub(super) trait Outlet {
+trait Outlet {
     /// Tells it, and waits until the other side has it.
     async fn put(&mut self, said: &Envelope) -> Result<(), Garbled>;
 
@@ -32,7 +34,7 @@ pub(super) trait Outlet {
 }
 
 /// What is told over one way.
-pub(super) struct Teller {
+struct Teller {
     desk: Arc<Desk>,
     publish: Publish,
     /// Under which name it is owed counters.
@@ -40,12 +42,12 @@ pub(super) struct Teller {
 }
 
 impl Teller {
-    pub(super) fn new(desk: Arc<Desk>, publish: Publish, debtor: String) -> Self {
+    fn new(desk: Arc<Desk>, publish: Publish, debtor: String) -> Self {
         Self { desk, publish, debtor }
     }
 
     /// Owes the way the counters of every stencil.
-    pub(super) async fn owe_all(&self) {
+    async fn owe_all(&self) {
         if let Some(owing) = self.desk.floor.owing.as_ref().filter(|_| self.publish.counters) {
             owing.owe_all(&self.debtor).await;
         }
@@ -55,9 +57,9 @@ impl Teller {
     ///
     /// # Errors
     /// When the way is no more, or does not take what is told: nothing of that counts as told.
-    pub(super) async fn tell(&self, way: &mut impl Outlet) -> Result<(), Garbled> {
+    async fn tell(&self, faults: &mut Faults, way: &mut impl Outlet) -> Result<(), Garbled> {
         let stop = self.desk.floor.stop.clone();
-        if let Some(ended) = stop.run_until_cancelled(self.speak(way)).await {
+        if let Some(ended) = stop.run_until_cancelled(self.speak(faults, way)).await {
             return ended;
         }
         let last = announce::shutting_down(&self.desk.endpoint);
@@ -66,18 +68,21 @@ impl Teller {
         Ok(())
     }
 
-    async fn speak(&self, way: &mut impl Outlet) -> Result<(), Garbled> {
+    async fn speak(&self, faults: &mut Faults, way: &mut impl Outlet) -> Result<(), Garbled> {
         let mut beat = interval(self.publish.heartbeat.0);
         beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let (mut after, mut rest) = (0, Instant::now());
+        faults.tell(way, false).await?;
         loop {
             tokio::select! {
                 news = way.news() => {
                     news?;
                     self.owe_all().await;
+                    faults.tell(way, true).await?;
                     beat.reset_immediately();
                 }
-                _ = beat.tick() => way.put(&self.heartbeat()).await?,
+                _ = beat.tick() => way.put(&self.heartbeat(faults)).await?,
+                () = faults.change() => faults.tell(way, false).await?,
                 due = self.due(after, rest) => {
                     if due.len() < LOT {
                         rest = Instant::now() + self.publish.pace.0;
@@ -89,9 +94,9 @@ impl Teller {
         }
     }
 
-    /// The faults of the gateway itself are known to nobody here yet.
-    fn heartbeat(&self) -> Envelope {
-        announce::heartbeat(&self.desk.endpoint.handle, self.publish.heartbeat.0, None)
+    fn heartbeat(&self, faults: &Faults) -> Envelope {
+        let pace = self.publish.heartbeat.0;
+        announce::heartbeat(&self.desk.endpoint.handle, pace, faults.all().as_deref())
     }
 
     /// The next counters that are owed, not before `rest` is over.

@@ -101,6 +101,7 @@ impl Gateway {
             wanted: receiver,
             observer: Arc::clone(&notes) as Arc<dyn Observer>,
             owing: None,
+            alarms: None,
             stop: stop.clone(),
         };
         let task = tokio::spawn(Box::new(Link::new(endpoint, machines)).run(floor));

@@ -67,6 +67,7 @@ impl Hall {
             wanted,
             observer: Arc::clone(&log) as Arc<dyn Observer>,
             owing: None,
+            alarms: None,
             stop: stop.clone(),
         };
         let heard = Arc::clone(&log);

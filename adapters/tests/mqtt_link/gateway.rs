@@ -80,6 +80,7 @@ impl Gateway {
             wanted: receiver,
             observer: Arc::clone(&notes) as Arc<dyn Observer>,
             owing: None,
+            alarms: None,
             stop: stop.clone(),
         };
         let link = Box::new(Link::new(broker, machines));

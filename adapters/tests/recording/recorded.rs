@@ -67,7 +67,14 @@ impl Recorded {
                 let _ = delivery.receipt.send(Vec::new());
             }
         });
-        let floor = Floor { intake, wanted: receiver, observer, owing: None, stop: stop.clone() };
+        let floor = Floor {
+            intake,
+            wanted: receiver,
+            observer,
+            owing: None,
+            alarms: None,
+            stop: stop.clone(),
+        };
         Self {
             heard,
             stop,

@@ -99,14 +99,15 @@ impl Gateway {
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
 
-        let (readiness, alarms) = (Arc::new(Readiness::not_yet("starting")), Arc::default());
+        let alarms = Arc::new(AlarmBoard::showing(site.active_alarms(now())));
+        let (tasks, readiness) = (TaskTracker::new(), Arc::new(Readiness::not_yet("starting")));
         let (intake, deliveries) = Intake::bounded(INTAKE);
         let (handle, visits) = SiteHandle::bounded(VISITS);
         let (reload, asks) = ReloadHandle::bounded(RELOADS);
         let (replan, replans) = mpsc::channel(1);
         let (debts, forgetful) = Debts::new(Arc::clone(&ledger));
-        let (wanted, wanted_by_links) = watch::channel(Arc::new(Wanted::default()));
-        let (give_up, stop_web) = (CancellationToken::new(), CancellationToken::new());
+        let (wanted, to_links) = watch::channel(Arc::new(Wanted::default()));
+        let [give_up, stop_web, stop_links] = std::array::from_fn(|_| CancellationToken::new());
         let keeper = Keeper {
             follower,
             showing,
@@ -124,10 +125,9 @@ impl Gateway {
             give_up: give_up.clone(),
             beat: 0,
         };
-        let (stop_links, tasks) = (CancellationToken::new(), TaskTracker::new());
-        let owing = Some(Arc::new(debts) as _);
         let (observer, stop) = (Arc::clone(&metrics) as _, stop_links.clone());
-        let floor = Floor { intake, wanted: wanted_by_links, observer, owing, stop };
+        let (owing, told) = (Some(Arc::new(debts) as _), Some(alarms.follow()));
+        let floor = Floor { intake, wanted: to_links, observer, owing, alarms: told, stop };
         // The links and their steward hold the only ways in: when they have ended, the intake is
         // closed.
         let mut links = Links::new(floor, view, tasks.clone());

@@ -21,6 +21,12 @@ impl Default for AlarmBoard {
 }
 
 impl AlarmBoard {
+    /// Shows these.
+    #[must_use]
+    pub fn showing(alarms: Vec<ActiveAlarm>) -> Self {
+        Self(watch::Sender::new(Arc::new(alarms)))
+    }
+
     /// Shows these instead of what was shown; the ledger's trouble is over.
     pub fn show(&self, alarms: Vec<ActiveAlarm>) {
         self.0.send_if_modified(|shown| {

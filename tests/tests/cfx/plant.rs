@@ -50,7 +50,8 @@ impl Plant {
         let machines = MACHINES.replace("$ASKS", asks);
         let text = format!(
             "site: Invented Works\nlisten: {address}\nledger: cfx.db\n\
-             policy: {{ printing: {{ needs-take: false }}, counting: {{ late-after: 1s }} }}\n\
+             policy: {{ printing: {{ needs-take: false }}, counting: {{ late-after: 1s }}, \
+             alarms: {{ machine-fault: {{ on-delay: 1s, off-delay: 1s }} }} }}\n\
              stencils:\n\
              \x20 - {{ code: ST-1, rated-strokes: 100000, clean: true }}\n\
              \x20 - {{ code: ST-2, rated-strokes: 100000, clean: true }}\n\

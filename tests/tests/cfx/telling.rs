@@ -12,6 +12,9 @@ use crate::plant::{GATEWAY, LIMIT, Plant, envelopes};
 
 const COUNTERS: &str = "CFX.Maintenance.ResourceMaintenanceAndServiceEvent";
 
+const OCCURRED: &str = "CFX.ResourcePerformance.FaultOccurred";
+const CLEARED: &str = "CFX.ResourcePerformance.FaultCleared";
+
 /// The next message of this name that the reader took.
 async fn told(reader: &mut Peer, name: &str) -> Value {
     loop {
@@ -85,6 +88,63 @@ async fn who_receives_at_the_listener_is_told_everything() {
     }
 }
 
+/// The faults of a heartbeat, once there are so many.
+async fn standing(reader: &mut Peer, many: usize) -> Vec<Value> {
+    loop {
+        let beat = told(reader, "CFX.Heartbeat").await;
+        let faults = beat["MessageBody"]["ActiveFaults"].as_array().expect("known").clone();
+        if faults.len() == many {
+            return faults;
+        }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn an_alarm_is_told_as_a_fault_until_it_is_gone_also_across_a_restart() {
+    let port = free_port();
+    let publish = "publish: { at: /told, heartbeat: 1s, counters: false }";
+    let listen = format!("    listen: {{ address: \"127.0.0.1:{port}\", {publish} }}\n");
+    let mut plant = Plant::start(&listen);
+    let address = format!("amqp://127.0.0.1:{port}");
+    let listens = async || {
+        let knock = async || std::net::TcpStream::connect(("127.0.0.1", port)).map(drop);
+        eventually("the gateway listens", LIMIT, knock).await;
+    };
+    let reading = ["--address", &address, "--at", "/told"];
+    let say = async |name: &str| {
+        let mut peer = Peer::start("cfx_endpoint.py", &["--address", &address]).await?;
+        let said: Vec<Value> =
+            envelopes().into_iter().filter(|envelope| envelope["MessageName"] == name).collect();
+        let command = json!({ "do": "send", "target": GATEWAY, "envelopes": said });
+        peer.ask(command, "sent", LIMIT).await;
+        Some(peer)
+    };
+    listens().await;
+    let Some(mut reader) = Peer::start("cfx_reader.py", &reading).await else { return };
+    assert!(standing(&mut reader, 0).await.is_empty(), "known to be none");
+    // Its connection stays, and with it the link.
+    let Some(_printer) = say(OCCURRED).await else { return };
+    let occurred = told(&mut reader, OCCURRED).await;
+    let fault = occurred["MessageBody"]["Fault"].clone();
+    assert_eq!(
+        (&fault["FaultCode"], &fault["Severity"]),
+        (&json!("machine-fault"), &json!("Warning"))
+    );
+    assert_eq!(fault["OccurredAt"], occurred["TimeStamp"]);
+    let description = fault["Description"].as_str().unwrap();
+    assert!(description.starts_with("printer-1 tells of fault"), "{description}");
+    assert_eq!(standing(&mut reader, 1).await[0], fault);
+    plant.gateway.stop();
+    plant.again();
+    listens().await;
+    let Some(mut reader) = Peer::start("cfx_reader.py", &reading).await else { return };
+    assert_eq!(told(&mut reader, OCCURRED).await, occurred, "the same message again");
+    let Some(_printer) = say(CLEARED).await else { return };
+    let cleared = told(&mut reader, CLEARED).await;
+    assert_eq!(cleared["MessageBody"]["FaultOccurrenceId"], fault["FaultOccurrenceId"]);
+    standing(&mut reader, 0).await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_is_told_through_a_broker_waits_there_for_its_reader() {
     let Some(mut broker) = RabbitMq::start().await else { return };
@@ -155,9 +215,33 @@ const SOUND: &str = r#"{"MessageName":"CFX.Heartbeat","Version":"2.0",
 "$type":"CFX.Heartbeat, CFX","ActiveFaults":null,"ActiveRecipes":null,
 "CFXHandle":"Invented.Gateway.1","HeartbeatFrequency":"00:01:00"}}"#;
 
+/// One of its faults.
+const FAULT: &str = r#"{"TransactionID":null,"Cause":"ServicesFailure","Severity":"Warning",
+"FaultCode":"link-lost","FaultOccurrenceId":"9f0a1c2d-0000-4000-8000-000000000001","Lane":null,
+"Stage":null,"SideLocation":"Unknown","AccessType":"Unknown","Description":"printer-1",
+"DescriptionTranslations":null,"OccurredAt":"2026-03-02T07:00:00.000Z","DueDateTime":null}"#;
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_rules_find_what_breaks_them() {
     let Some(mut rules) = Peer::start("cfx_rules.py", &[]).await else { return };
+    let with = |fault: &str| {
+        SOUND.replacen(r#""ActiveFaults":null"#, &format!(r#""ActiveFaults":[{fault}]"#), 1)
+    };
+    let faulty = rules.ask(json!(with(FAULT)), "looked", LIMIT).await;
+    assert_eq!(faulty["wrong"], json!([]));
+    for (was, is) in [
+        ("{", r#"{"$type":"CFX.Structures.Fault, CFX","#),
+        (r#""Lane":null,"#, ""),
+        ("Warning", "Medium"),
+        ("ServicesFailure", "Services"),
+        ("000000000001", "1"),
+        ("printer-1", &"x".repeat(1_025)),
+    ] {
+        let broken = FAULT.replacen(was, is, 1);
+        assert_ne!(broken, FAULT);
+        let looked = rules.ask(json!(with(&broken)), "looked", LIMIT).await;
+        assert_ne!(looked["wrong"], json!([]), "{was} became {is}");
+    }
     assert_eq!(rules.ask(json!(SOUND), "looked", LIMIT).await["wrong"], json!([]));
     for (was, is) in [
         (r#""Target":null,"#, ""),

@@ -68,6 +68,7 @@ impl Hearing {
             wanted: receiver,
             observer: Arc::new(Silent),
             owing: None,
+            alarms: None,
             stop: stop.clone(),
         };
         let link = Box::new(Link::new(name(), settings));

@@ -147,10 +147,21 @@ impl Endpoint {
     /// The names under which its ways are owed what is to be said there.
     pub fn debtors(&self) -> impl Iterator<Item = String> {
         let tells = |publish: &&Publish| publish.counters;
-        let broker = self.broker.as_ref().and_then(|broker| broker.publish.as_ref());
-        let listen = self.listen.as_ref().and_then(|listen| listen.publish.as_ref());
+        let [broker, listen] = self.publish();
         let broker = broker.filter(tells).map(|_| self.debtor_at_broker());
         broker.into_iter().chain(listen.filter(tells).map(|_| self.debtor_at_listener()))
+    }
+
+    /// What is said at its broker, and at its listener.
+    fn publish(&self) -> [Option<&Publish>; 2] {
+        let broker = self.broker.as_ref().and_then(|broker| broker.publish.as_ref());
+        let listen = self.listen.as_ref().and_then(|listen| listen.publish.as_ref());
+        [broker, listen]
+    }
+
+    /// True when it tells alarms, whichever way.
+    pub(in crate::cfx) fn tells_alarms(&self) -> bool {
+        self.publish().into_iter().flatten().any(|publish| publish.alarms)
     }
 
     pub(in crate::cfx) fn debtor_at_broker(&self) -> String {
@@ -171,8 +182,7 @@ impl Endpoint {
     /// True when it says something of itself.
     #[must_use]
     pub fn publishes(&self) -> bool {
-        self.broker.as_ref().is_some_and(|broker| broker.publish.is_some())
-            || self.listen.as_ref().is_some_and(|listen| listen.publish.is_some())
+        self.publish().into_iter().any(|publish| publish.is_some())
     }
 
     /// Makes relative paths of certificates and keys start at a folder.

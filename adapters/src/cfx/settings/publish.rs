@@ -22,6 +22,10 @@ pub struct Publish {
     /// (`ResourceMaintenanceAndServiceEvent`).
     #[serde(default = "yes")]
     pub counters: bool,
+    /// Whether the gateway's alarms are told, as faults (`FaultOccurred`, `FaultCleared`, and
+    /// `ActiveFaults` of its heartbeat).
+    #[serde(default = "yes")]
+    pub alarms: bool,
     /// How long a stencil's next counters wait at least; in between only the latest are kept.
     #[serde(default = "ten_seconds")]
     pub pace: Span,

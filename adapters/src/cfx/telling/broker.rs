@@ -8,6 +8,7 @@ use fe2o3_amqp::link::SenderAttachError;
 use fe2o3_amqp::types::messaging::Outcome;
 use tokio::time::{Instant, sleep, timeout};
 
+use super::faults::Faults;
 use super::{Outlet, Teller};
 use crate::cfx::access::{FAREWELL, Open, STEP, open, within};
 use crate::cfx::announce;
@@ -25,6 +26,7 @@ pub(in crate::cfx) async fn run(desk: Arc<Desk>, at: AtBroker, publish: Publish)
     let stop = desk.floor.stop.clone();
     let mut back_off = BackOff::for_machines();
     let teller = Teller::new(Arc::clone(&desk), publish.clone(), desk.endpoint.debtor_at_broker());
+    let mut faults = Faults::new(&desk, &publish);
     let mut greeted = false;
     loop {
         let begun = Instant::now();
@@ -33,7 +35,7 @@ pub(in crate::cfx) async fn run(desk: Arc<Desk>, at: AtBroker, publish: Publish)
             None => return,
             Some(Err(garbled)) => garbled,
             Some(Ok(mut connection)) => {
-                let ended = connection.tell(&desk, &teller, &mut greeted).await;
+                let ended = connection.tell(&desk, &teller, &mut faults, &mut greeted).await;
                 connection.leave().await;
                 match ended {
                     Ok(()) => return,
@@ -86,6 +88,7 @@ impl Connection {
         &mut self,
         desk: &Desk,
         teller: &Teller,
+        faults: &mut Faults,
         greeted: &mut bool,
     ) -> Result<(), Garbled> {
         if !*greeted {
@@ -97,7 +100,7 @@ impl Connection {
             teller.owe_all().await;
             *greeted = true;
         }
-        teller.tell(self).await
+        teller.tell(faults, self).await
     }
 
     async fn leave(self) {

@@ -7,6 +7,7 @@ use fe2o3_amqp::Sender;
 use tokio::sync::mpsc;
 use tokio::time::timeout;
 
+use super::faults::Faults;
 use super::{Outlet, Teller};
 use crate::cfx::access::STEP;
 use crate::cfx::announce;
@@ -49,9 +50,10 @@ pub(in crate::cfx) fn open(
     let entrance = Entrance { address: publish.at.clone(), coming };
     let mut hall = Hall { desk: Arc::clone(&desk), coming: waiting, seats: Vec::new() };
     let debtor = desk.endpoint.debtor_at_listener();
+    let mut faults = Faults::new(&desk, &publish);
     let telling = async move {
         // Its way in stays open as long as the listener does.
-        let _ = Teller::new(desk, publish, debtor).tell(&mut hall).await;
+        let _ = Teller::new(desk, publish, debtor).tell(&mut faults, &mut hall).await;
     };
     (entrance, telling)
 }
