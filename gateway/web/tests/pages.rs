@@ -134,6 +134,29 @@ async fn every_page_is_whole_and_safe_in_both_languages() {
 }
 
 #[tokio::test]
+async fn two_thousand_stencils_weigh_no_more_than_a_page_may() {
+    let surface = surface_after(Vec::new());
+    let listed = |number: u32| {
+        let mut spec = StencilSpec::rated(code(&format!("ST-LONG-NAME-{number:05}")), 100_000);
+        spec.product = ProductName::new("A product with a long name").ok();
+        Listed { spec, starting_strokes: 90_000, clean: false, source: "a list".to_owned() }
+    };
+    ask(&surface, Request::TakeIn { entries: (0..2_000).map(listed).collect() }).await;
+    for number in 0..200 {
+        let stencil = code(&format!("ST-LONG-NAME-{number:05}"));
+        let (by, why) = ("Ana".to_owned(), "bent in the lower left corner".to_owned());
+        ask(&surface, Request::Hold { stencil, by, why }).await;
+    }
+    for path in ["/", "/stencils", "/stencils?page=3&order=wear", "/wear"] {
+        for language in ["en", "de"] {
+            let (status, _, body) = page(&surface, path, language).await;
+            assert_eq!(status, StatusCode::OK);
+            assert!(body.len() < 100_000, "{path} weighs {}", body.len());
+        }
+    }
+}
+
+#[tokio::test]
 async fn a_machine_on_trial_is_shown_as_such() {
     let surface = surface_trying(vec![Said::StrokesDone { count: 7 }]);
     let (status, body) = send(&surface, get("/machines/printer-1")).await;

@@ -22,6 +22,9 @@ use crate::Surface;
 const ACTIONS: [&str; 7] =
     ["acknowledge", "shelve", "comment", "unshelve", "reset", "take-out", "return"];
 
+/// Alarms shown at once; the next follow as these are seen to.
+const SHOWN: usize = 50;
+
 /// The order of the list.
 #[derive(Debug, Default, Deserialize)]
 pub(crate) struct Wanted {
@@ -109,7 +112,7 @@ fn page(surface: &Surface, words: &Words, order: &str, sent: Option<(&Given, &Fa
             }
             (form("/alarms", &html! {
                 (filling.fault())
-                ol.tasks { @for alarm in &shown { (entry(words, alarm, sent.map(|(given, _)| given))) } }
+                ol.tasks { @for alarm in shown.iter().take(SHOWN) { (entry(words, alarm, sent.map(|(given, _)| given))) } }
                 section aria-labelledby="with-ticked" {
                     h2 #with-ticked { (words.say("alarms-with-ticked")) }
                     div.filter {

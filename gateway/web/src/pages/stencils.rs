@@ -16,7 +16,7 @@ use super::words::Words;
 use crate::Surface;
 
 /// Stencils on one page.
-const ON_A_PAGE: usize = 60;
+const ON_A_PAGE: usize = 40;
 
 /// Conditions by which the list can be narrowed.
 const CONDITIONS: [&str; 8] =

@@ -26,6 +26,9 @@ use super::telling::reasons;
 use super::words::Words;
 use crate::Surface;
 
+/// Entries of a list shown at once; the next follow as these are dealt with.
+const SHOWN: usize = 40;
+
 /// Events looked back for refusals.
 const LOOK_BACK: usize = 2_000;
 
@@ -103,7 +106,7 @@ fn list(words: &Words, urgency: Urgency, tasks: &[Task]) -> Markup {
                 p.quiet { (words.say(&format!("worklist-{key}-nothing"))) }
             } @else {
                 ol.tasks.(key) {
-                    @for task in tasks {
+                    @for task in tasks.iter().take(SHOWN) {
                         li {
                             h3 { a href=(task.to) { (task.what) } }
                             (task.about)
@@ -318,7 +321,7 @@ fn refusals(words: &Words, refused: &[&Recorded]) -> Markup {
             }
             @if refused.is_empty() { p.quiet { (words.say("worklist-refused-nothing")) } }
             ol.tasks {
-                @for recorded in refused {
+                @for recorded in refused.iter().take(SHOWN) {
                     @if let Some(decision) = decided(recorded) {
                         li {
                             h3 {
