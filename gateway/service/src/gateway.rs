@@ -1,5 +1,6 @@
 //! A running gateway: opened, started, stopped in order.
 
+mod front;
 mod links;
 mod owing;
 mod steward;
@@ -18,7 +19,6 @@ use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
 use stencilward_web::{AlarmBoard, Readiness, ReloadHandle, SiteHandle, Surface};
-use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -30,6 +30,7 @@ use crate::metrics::{Follower, Metrics};
 use crate::notices::{Notices, Told};
 use crate::replay::replay;
 use crate::showing::Showing;
+use front::{Entry, Front};
 use links::Links;
 use owing::{Debts, owe_only_the_told};
 use steward::Steward;
@@ -59,7 +60,7 @@ pub struct Gateway {
     links: TaskTracker,
     steward: JoinHandle<()>,
     keeper: JoinHandle<Result<Ended, JournalError>>,
-    web: JoinHandle<std::io::Result<()>>,
+    front: Front,
 }
 
 /// What an orderly stop left behind.
@@ -90,7 +91,7 @@ impl Gateway {
     }
 
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
-        let (listener, address) = listen(&configuration.listen).await?;
+        let entry = Entry::open(configuration).await?;
         let ledger: Arc<dyn Ledger> = Arc::new(open(configuration).await?);
         owe_only_the_told(&*ledger, configuration).await;
         let metrics = Arc::new(Metrics::new()?);
@@ -145,10 +146,10 @@ impl Gateway {
             stop: stop_links.clone(),
         };
         let (site, metrics) = (handle.clone(), Arc::new(move || metrics.text()));
-        let board = Arc::clone(&alarms);
-        let surface = Surface { site, reload: reload.clone(), readiness, alarms: board, metrics };
+        let (board, asked, door) = (Arc::clone(&alarms), reload.clone(), Arc::clone(&entry.door));
+        let surface = Surface { site, reload: asked, readiness, alarms: board, door, metrics };
         Ok(Self {
-            address,
+            address: entry.address,
             site: handle,
             reload,
             alarms,
@@ -156,7 +157,7 @@ impl Gateway {
             keeper: tokio::spawn(keeper.run()),
             links: tasks,
             steward: tokio::spawn(steward.run()),
-            web: serve(listener, surface, stop_web.clone()),
+            front: entry.serve(surface, stop_web.clone()),
             stop_links,
             stop_web,
             give_up,
@@ -185,6 +186,14 @@ impl Gateway {
     #[must_use]
     pub fn reload(&self) -> &ReloadHandle {
         &self.reload
+    }
+
+    /// Reads the certificate anew, where there is one.
+    ///
+    /// # Errors
+    /// A sentence that says what is wrong with it; the one before stays in use.
+    pub fn renew_certificate(&self) -> Result<(), String> {
+        self.front.renew_certificate()
     }
 
     /// The ledger, to read and follow.
@@ -222,10 +231,7 @@ impl Gateway {
             tokio::time::sleep_until(deadline).await;
             give_up.cancel();
         });
-        let web = tokio::time::timeout_at(deadline, &mut self.web).await;
-        if web.is_err() {
-            self.web.abort();
-        }
+        self.front.ended(deadline).await;
         let ended = self.keeper.await.context("the site task broke: please report")??;
         timer.abort();
         self.ledger.close().await;
@@ -242,10 +248,9 @@ impl Gateway {
     /// Ends at once, as a killed process would: nothing is drained, no output is changed.
     pub async fn kill(mut self) {
         self.keeper.abort();
-        self.web.abort();
         self.end_links().await;
+        self.front.kill().await;
         let _ = self.keeper.await;
-        let _ = self.web.await;
         self.ledger.close().await;
     }
 }
@@ -268,27 +273,8 @@ async fn begin(
     Ok((site, follower, versions))
 }
 
-async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {
-    let listener = TcpListener::bind(address).await.with_context(|| {
-        format!("cannot listen on {address}: stop what listens there, or change `listen`")
-    })?;
-    let address = listener.local_addr()?;
-    Ok((listener, address))
-}
-
 async fn open(configuration: &Configuration) -> anyhow::Result<SqliteLedger> {
     let file = configuration.ledger.clone();
     let opened = tokio::task::spawn_blocking(move || SqliteLedger::open(&file)).await?;
     opened.with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()))
-}
-
-fn serve(
-    listener: TcpListener,
-    surface: Surface,
-    stop: CancellationToken,
-) -> JoinHandle<std::io::Result<()>> {
-    let router = stencilward_web::router(surface);
-    tokio::spawn(async move {
-        axum::serve(listener, router).with_graceful_shutdown(stop.cancelled_owned()).await
-    })
 }

@@ -4,6 +4,7 @@ mod account;
 mod bursts;
 pub mod commands;
 pub mod demo;
+mod door;
 pub mod gateway;
 mod journal;
 mod keeper;
@@ -14,6 +15,7 @@ pub mod notices;
 pub mod plant;
 mod rehearse;
 mod replay;
+mod serve;
 mod showing;
 
 use std::error::Error;

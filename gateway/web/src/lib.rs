@@ -6,7 +6,7 @@
 mod actions;
 mod alarms;
 mod board;
-mod guard;
+mod door;
 mod handle;
 mod health;
 mod lists;
@@ -25,6 +25,11 @@ use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
 
 pub use board::{AlarmBoard, Standing};
+pub use door::{
+    Changes, Confirmed, Door, DoorSettings, Fresh, Least, Limits, Network, Peer, People,
+    PeopleError, PeopleFile, Person, Rate, Reason, Row, TABLE, Who, judge_password, judge_pin,
+    may_use,
+};
 pub use handle::{Look, LookAndAsk, SiteHandle, Unavailable, Visit};
 pub use health::Readiness;
 pub use reload::{Fault, LinksAfter, NotReloaded, ReloadAsk, ReloadHandle, Reloaded};
@@ -43,6 +48,8 @@ pub struct Surface {
     pub readiness: Arc<Readiness>,
     /// The alarms that stand.
     pub alarms: Arc<AlarmBoard>,
+    /// Who may come in.
+    pub door: Arc<Door>,
     /// Gives the metrics in Prometheus' text format 0.0.4.
     pub metrics: Arc<dyn Fn() -> String + Send + Sync>,
 }
@@ -72,9 +79,10 @@ pub fn router(surface: Surface) -> Router {
         .route("/healthz", get(health::alive))
         .route("/readyz", get(health::ready))
         .route("/metrics", get(health::metrics))
+        .merge(door::routes())
         .fallback(problem::no_such_page)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
-        .layer(axum::middleware::from_fn(guard::loopback_names_only))
+        .layer(axum::middleware::from_fn_with_state(surface.clone(), door::gate))
         .with_state(surface)
 }
 

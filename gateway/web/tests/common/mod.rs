@@ -2,12 +2,15 @@
 #![allow(dead_code, reason = "each test program needs its own part of it")]
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a helper that cannot go on fails the test")]
 
+pub(crate) mod people;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
+use axum::response::Response;
 use http_body_util::BodyExt as _;
 use serde_json::Value;
 use stencilward_domain::event::{Recorded, StencilSpec};
@@ -94,7 +97,8 @@ fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
     });
     let readiness = Arc::new(Readiness::not_yet("starting"));
     let (reload, _) = ReloadHandle::bounded(1);
-    Surface { site, reload, readiness, alarms, metrics: Arc::new(|| "x 1\n".to_owned()) }
+    let (door, metrics) = (Arc::default(), Arc::new(|| "x 1\n".to_owned()));
+    Surface { site, reload, readiness, alarms, door, metrics }
 }
 
 fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {
@@ -116,8 +120,13 @@ fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {
     }
 }
 
+/// The whole answer.
+pub(crate) async fn answer(surface: &Surface, request: Request<Body>) -> Response {
+    router(surface.clone()).oneshot(request).await.expect("an answer")
+}
+
 pub(crate) async fn send(surface: &Surface, request: Request<Body>) -> (StatusCode, String) {
-    let response = router(surface.clone()).oneshot(request).await.expect("an answer");
+    let response = answer(surface, request).await;
     let status = response.status();
     let body = response.into_body().collect().await.expect("a body").to_bytes();
     (status, String::from_utf8_lossy(&body).into_owned())
