@@ -53,6 +53,19 @@ pub struct Floor {
     pub stop: CancellationToken,
 }
 
+impl Floor {
+    /// For a link that owes and tells nothing.
+    #[must_use]
+    pub fn bare(
+        intake: Intake,
+        wanted: watch::Receiver<Arc<Wanted>>,
+        observer: Arc<dyn Observer>,
+        stop: CancellationToken,
+    ) -> Self {
+        Self { intake, wanted, observer, owing: None, alarms: None, stop }
+    }
+}
+
 /// The alarms that stand.
 pub type Standing = Arc<Vec<ActiveAlarm>>;
 

@@ -79,16 +79,22 @@ impl<T: AsyncRead + AsyncWrite + Debug + Send + Unpin> Stream for T {}
 pub(super) struct Open {
     pub(super) connection: ConnectionHandle<()>,
     pub(super) session: SessionHandle<()>,
-    pub(super) cut: DropGuard,
+    _cut: DropGuard,
+}
+
+impl Open {
+    /// Takes leave, once its links are gone: what was accepted leaves before the connection does.
+    pub(super) async fn leave(mut self) {
+        let leaving = async {
+            let _ = self.session.end().await;
+            let _ = self.connection.close().await;
+        };
+        let _ = tokio::time::timeout(FAREWELL, leaving).await;
+    }
 }
 
 /// Connects there as this endpoint.
-pub(super) async fn open(to: &Whereto<'_>, endpoint: &Endpoint) -> Result<Open, Garbled> {
-    let opened = opened(to, endpoint).await;
-    opened.map_err(|(kind, why)| (kind, why.replace("the broker", &format!("the {}", to.called))))
-}
-
-async fn opened(at: &Whereto<'_>, endpoint: &Endpoint) -> Result<Open, Garbled> {
+pub(super) async fn open(at: &Whereto<'_>, endpoint: &Endpoint) -> Result<Open, Garbled> {
     let profile = match at.user {
         None => SaslProfile::Anonymous,
         Some(user) => SaslProfile::Plain {
@@ -125,9 +131,9 @@ pub(super) async fn enter(
     let mut connection = connection.map_err(|error| told(error, at.called))?;
     let session = within("the beginning of a session", Session::begin(&mut connection)).await?;
     let session = session.map_err(|error| {
-        (Trouble::Refused, format!("the broker begins no session ({error}): see its log"))
+        (Trouble::Refused, format!("the {} begins no session ({error}): see its log", at.called))
     })?;
-    Ok(Open { connection, session, cut })
+    Ok(Open { connection, session, _cut: cut })
 }
 
 /// Waits for a step, and not for ever.
@@ -145,11 +151,11 @@ pub(super) async fn within<T>(what: &str, step: impl Future<Output = T>) -> Resu
 async fn way(to: &Whereto<'_>) -> Result<Box<dyn Stream>, Garbled> {
     let address = to.address;
     let ours = |why| (Trouble::Refused, why);
+    let unreached = |error: io::Error| unreachable(&error, to.called);
     let (host, port) =
         host_and_port(address).ok_or_else(|| ours(format!("{address} is no host with a port")))?;
-    let stream =
-        TcpStream::connect((host.as_str(), port)).await.map_err(|error| unreachable(&error))?;
-    stream.set_nodelay(true).map_err(|error| unreachable(&error))?;
+    let stream = TcpStream::connect((host.as_str(), port)).await.map_err(unreached)?;
+    stream.set_nodelay(true).map_err(unreached)?;
     let Some(tls) = to.tls.cloned() else {
         return Ok(Box::new(stream));
     };
@@ -169,8 +175,8 @@ fn unsecured(error: &io::Error, called: &'static str) -> Garbled {
         None => (
             Trouble::Broken,
             format!(
-                "the connection ended while it was being secured ({error}): is this the broker's \
-                 secured port, 5671 unless its settings say otherwise?"
+                "the connection ended while it was being secured ({error}): is this the \
+                 {called}'s secured port, 5671 unless its settings say otherwise?"
             ),
         ),
     }
@@ -181,9 +187,10 @@ fn told(error: OpenError, called: &'static str) -> Garbled {
     match error {
         OpenError::SaslError { .. } => (
             Trouble::Refused,
-            "the broker does not let us in: see that user and password are right, and that the \
-             user may enter the virtual host"
-                .to_owned(),
+            format!(
+                "the {called} does not let us in: see that user and password are right, and that \
+                 the user may enter the virtual host"
+            ),
         ),
         OpenError::Io(error) => match in_words(&error, Peer { called, port: 5671 }) {
             Some(why) => (Trouble::Refused, why),
@@ -191,7 +198,7 @@ fn told(error: OpenError, called: &'static str) -> Garbled {
                 Trouble::Broken,
                 format!(
                     "the connection ended before it was open ({error}): see that AMQP 1.0 is \
-                     switched on there, and the broker's log"
+                     switched on there, and the {called}'s log"
                 ),
             ),
         },
@@ -203,7 +210,7 @@ fn told(error: OpenError, called: &'static str) -> Garbled {
         ),
         error => (
             Trouble::Refused,
-            format!("the broker opens no connection ({error}): see its log, and virtual-host"),
+            format!("the {called} opens no connection ({error}): see its log, and virtual-host"),
         ),
     }
 }

@@ -9,9 +9,9 @@ use fe2o3_amqp::link::receiver::CreditMode;
 use fe2o3_amqp::types::messaging::Source;
 use futures::StreamExt as _;
 use futures::stream::FuturesUnordered;
-use tokio::time::{Instant, timeout};
+use tokio::time::Instant;
 
-use super::access::{FAREWELL, Open, open, within};
+use super::access::{Open, open, within};
 use super::desk::Desk;
 use super::hearing::Way;
 use super::json::Garbled;
@@ -87,14 +87,18 @@ fn refused(address: &str, error: &ReceiverAttachError) -> Garbled {
     (Trouble::Refused, why)
 }
 
-async fn listen(desk: &Arc<Desk>, at: &AtBroker, open: Open, receivers: Vec<Receiver>) -> Ended {
-    let Open { mut connection, mut session, cut } = open;
+async fn listen(
+    desk: &Arc<Desk>,
+    at: &AtBroker,
+    mut open: Open,
+    receivers: Vec<Receiver>,
+) -> Ended {
     let way = Way::Broker { keeps: at.keeps_messages };
     let takers = receivers.into_iter().map(|receiver| take(receiver, desk, way, None));
     let mut takers: FuturesUnordered<_> = takers.collect();
     let ended = loop {
         tokio::select! {
-            closed = connection.on_close() => {
+            closed = open.connection.on_close() => {
                 let why = match closed {
                     Ok(()) => "the broker closed the connection".to_owned(),
                     Err(error) => format!("the connection broke ({error})"),
@@ -110,12 +114,6 @@ async fn listen(desk: &Arc<Desk>, at: &AtBroker, open: Open, receivers: Vec<Rece
         }
     };
     drop(takers);
-    let leaving = async {
-        let _ = session.end().await;
-        let _ = connection.close().await;
-    };
-    // What was accepted leaves before the connection does.
-    let _ = timeout(FAREWELL, leaving).await;
-    drop(cut);
+    open.leave().await;
     ended
 }

@@ -2,14 +2,11 @@
 //! are not let through. The library reads values by recursion without a limit, so that one frame of
 //! a few kilobytes could otherwise exhaust the stack and with it end the gateway.
 //!
-//! And its patience: the acceptor ends a connection as soon as the time has passed within which it
-//! told the other side to say something, where AMQP 1.0 (2.4.5) wants twice that. One empty frame in
-//! between, which nobody sent, makes up for it.
-//!
 //! And the end of a connection: the library's tasks go on for as long as the other side does not
 //! take leave, and without a link they spin. Here the stream ends under them.
 
 mod frames;
+mod patience;
 mod values;
 
 use std::io;
@@ -19,16 +16,14 @@ use std::time::Duration;
 
 use bytes::{Buf as _, BytesMut};
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
-use tokio::time::{Instant, Sleep};
 use tokio_util::sync::{CancellationToken, DropGuard, WaitForCancellationFutureOwned};
 
 use super::access::Stream;
 use frames::Frames;
+use patience::{EMPTY_FRAME, Patience};
 
 /// Bytes read at once.
 const CHUNK: usize = 16 * 1024;
-/// A frame that only says that somebody is there (AMQP 1.0, 2.4.5).
-const EMPTY_FRAME: &[u8] = b"\x00\x00\x00\x08\x02\x00\x00\x00";
 
 /// A stream that lets whole frames through, once they were looked at.
 #[derive(Debug)]
@@ -43,14 +38,6 @@ pub(super) struct Guarded {
     patience: Option<Patience>,
 }
 
-/// A silence that is broken once.
-#[derive(Debug)]
-struct Patience {
-    after: Duration,
-    silence: Pin<Box<Sleep>>,
-    spent: bool,
-}
-
 impl Guarded {
     /// A stream that ends when what it comes with is dropped.
     pub(super) fn new(inner: Box<dyn Stream>) -> (Self, DropGuard) {
@@ -63,26 +50,14 @@ impl Guarded {
 
     /// The same, with an empty frame after so long a silence.
     pub(super) fn patient(mut self, after: Duration) -> Self {
-        let silence = Box::pin(tokio::time::sleep(after));
-        self.patience = Some(Patience { after, silence, spent: false });
+        self.patience = Some(Patience::new(after));
         self
     }
 
-    /// True when the silence is to be broken now.
+    /// True when the silence is to be broken now: not before it is clear who may come in.
     fn bridges(&mut self, context: &mut Context<'_>) -> bool {
-        let Some(patience) = self.patience.as_mut().filter(|_| self.frames.opened) else {
-            return false;
-        };
-        let due = !patience.spent && patience.silence.as_mut().poll(context).is_ready();
-        patience.spent |= due;
-        due
-    }
-
-    fn heard(&mut self) {
-        if let Some(patience) = &mut self.patience {
-            patience.silence.as_mut().reset(Instant::now() + patience.after);
-            patience.spent = false;
-        }
+        let patience = self.patience.as_mut().filter(|_| self.frames.opened);
+        patience.is_some_and(|patience| patience.ends(context))
     }
 }
 
@@ -100,7 +75,7 @@ impl AsyncRead for Guarded {
             let mut chunk = [0; CHUNK];
             let mut chunk = ReadBuf::new(&mut chunk);
             match Pin::new(&mut guarded.inner).poll_read(context, &mut chunk)? {
-                Poll::Ready(()) => guarded.heard(),
+                Poll::Ready(()) => guarded.patience.iter_mut().for_each(Patience::renew),
                 Poll::Pending if guarded.bridges(context) => {
                     guarded.clean.extend_from_slice(EMPTY_FRAME);
                     break;

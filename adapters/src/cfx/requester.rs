@@ -10,7 +10,7 @@ use fe2o3_amqp::types::primitives::Value;
 use fe2o3_amqp::{Receiver, Sender};
 use tokio::time::timeout;
 
-use super::access::{FAREWELL, Open, STEP, Whereto, open, within};
+use super::access::{Open, STEP, Whereto, open, within};
 use super::envelope::{Envelope, envelopes};
 use super::json::Garbled;
 use super::message::message;
@@ -97,12 +97,8 @@ impl Requester {
 
     /// Takes leave.
     pub(super) async fn leave(self) {
-        let Self { mut open, sender, receiver, .. } = self;
+        let Self { open, sender, receiver, .. } = self;
         drop((sender, receiver));
-        let leaving = async {
-            let _ = open.session.end().await;
-            let _ = open.connection.close().await;
-        };
-        let _ = timeout(FAREWELL, leaving).await;
+        open.leave().await;
     }
 }

@@ -37,7 +37,7 @@ impl Lost {
     pub(crate) fn told(&self) -> (Trouble, String) {
         match self {
             Self::Ours(why) | Self::Refused(why) => (Trouble::Refused, why.clone()),
-            Self::Unreachable(error) => unreachable(error),
+            Self::Unreachable(error) => unreachable(error, BROKER.called),
             Self::Unsecured(error) => unsecured(error),
             Self::Late(what) => (
                 Trouble::TimedOut,
@@ -77,18 +77,19 @@ impl Lost {
 }
 
 /// Why there is no way to a broker.
-pub(crate) fn unreachable(error: &io::Error) -> (Trouble, String) {
+pub(crate) fn unreachable(error: &io::Error, called: &str) -> (Trouble, String) {
     match error.kind() {
         io::ErrorKind::ConnectionRefused => (
             Trouble::Refused,
-            "nobody listens there: see that the broker runs and that its address is right"
-                .to_owned(),
+            format!(
+                "nobody listens there: see that the {called} runs and that its address is right"
+            ),
         ),
         _ => (
             Trouble::Broken,
             format!(
-                "there is no way to the broker ({error}): see that its name and address are right \
-                 and that the network is up"
+                "there is no way to the {called} ({error}): see that its name and address are \
+                 right and that the network is up"
             ),
         ),
     }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 use stencilward_adapters::cfx::{AtBroker, Endpoint, Link, Machine, Settings};
-use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _, Observer};
+use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _};
 use stencilward_adapters::simulated::Simulated as _;
 use stencilward_domain::decision::Decision;
 use stencilward_domain::names::{MachineName, OutputName};
@@ -96,14 +96,7 @@ impl Gateway {
         let (wanted, receiver) = watch::channel(Arc::default());
         let notes = Arc::new(Notes::default());
         let stop = CancellationToken::new();
-        let floor = Floor {
-            intake,
-            wanted: receiver,
-            observer: Arc::clone(&notes) as Arc<dyn Observer>,
-            owing: None,
-            alarms: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor::bare(intake, receiver, Arc::clone(&notes) as _, stop.clone());
         let task = tokio::spawn(Box::new(Link::new(endpoint, machines)).run(floor));
         let address = address.unwrap_or_else(free_address);
         let (decisions, waiting) = (Vec::new(), VecDeque::new());

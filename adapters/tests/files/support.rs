@@ -110,14 +110,7 @@ impl Gateway {
         let notes = Arc::new(Notes::default());
         let stop = CancellationToken::new();
         let observer = Arc::clone(&notes) as Arc<dyn Observer>;
-        let floor = Floor {
-            intake,
-            wanted: receiver,
-            observer,
-            owing: None,
-            alarms: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor::bare(intake, receiver, observer, stop.clone());
         let task = tokio::spawn(Box::new(Link::new(name(), settings)).run(floor));
         Self { notes, stop, deliveries, task, _wanted: wanted }
     }

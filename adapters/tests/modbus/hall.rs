@@ -62,14 +62,7 @@ impl Hall {
         let (intake, mut deliveries) = Intake::bounded(16);
         let (_, wanted) = watch::channel(Arc::default());
         let (log, stop) = (Arc::new(Log::default()), CancellationToken::new());
-        let floor = Floor {
-            intake,
-            wanted,
-            observer: Arc::clone(&log) as Arc<dyn Observer>,
-            owing: None,
-            alarms: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor::bare(intake, wanted, Arc::clone(&log) as _, stop.clone());
         let heard = Arc::clone(&log);
         let hearing = tokio::spawn(async move {
             while let Some(delivery) = deliveries.recv().await {

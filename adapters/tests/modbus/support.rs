@@ -124,14 +124,7 @@ impl Gateway {
         let (wanted, receiver) = watch::channel(at_first);
         let notes = Arc::new(Notes::default());
         let stop = CancellationToken::new();
-        let floor = Floor {
-            intake,
-            wanted: receiver,
-            observer: Arc::clone(&notes) as Arc<dyn Observer>,
-            owing: None,
-            alarms: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor::bare(intake, receiver, Arc::clone(&notes) as _, stop.clone());
         let link = Box::new(Link::new(name(), settings));
         let task = tokio::spawn(link.run(floor));
         Self { notes, wanted, stop, deliveries, task }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
-use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _, Observer};
+use stencilward_adapters::link::{Delivery, Floor, Intake, Link as _};
 use stencilward_adapters::mqtt::{Broker, Link, Settings};
 use stencilward_domain::names::MachineName;
 use stencilward_domain::outputs::Wanted;
@@ -75,14 +75,7 @@ impl Gateway {
         let (wanted, receiver) = watch::channel(Arc::default());
         let notes = Arc::new(Notes::default());
         let stop = CancellationToken::new();
-        let floor = Floor {
-            intake,
-            wanted: receiver,
-            observer: Arc::clone(&notes) as Arc<dyn Observer>,
-            owing: None,
-            alarms: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor::bare(intake, receiver, Arc::clone(&notes) as _, stop.clone());
         let link = Box::new(Link::new(broker, machines));
         let task = tokio::spawn(link.run(floor));
         Self { notes, wanted, stop, deliveries, waiting: VecDeque::new(), task }

@@ -67,14 +67,7 @@ impl Recorded {
                 let _ = delivery.receipt.send(Vec::new());
             }
         });
-        let floor = Floor {
-            intake,
-            wanted: receiver,
-            observer,
-            owing: None,
-            alarms: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor::bare(intake, receiver, observer, stop.clone());
         Self {
             heard,
             stop,

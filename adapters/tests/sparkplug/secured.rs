@@ -123,8 +123,7 @@ async fn the_gateway_as_an_edge_node_is_secured_too() {
         let (_wanted, wanted) = watch::channel(Arc::default());
         let observer = Arc::new(Notes::default()) as Arc<dyn Observer>;
         let stop = CancellationToken::new();
-        let floor =
-            Floor { intake, wanted, observer, owing: None, alarms: None, stop: stop.clone() };
+        let floor = Floor::bare(intake, wanted, observer, stop.clone());
         let broker = Broker { client: "other".to_owned(), ..broker };
         let link = tokio::spawn(Box::new(OwnNodeLink::new(broker, own, view)).run(floor));
         gateway.until_up().await;

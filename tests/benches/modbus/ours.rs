@@ -92,8 +92,7 @@ impl Links {
         let (intake, mut deliveries) = Intake::bounded(1_024);
         let (_, wanted) = watch::channel(Arc::new(Wanted::default()));
         let stop = CancellationToken::new();
-        let floor =
-            Floor { intake, wanted, observer, owing: None, alarms: None, stop: stop.clone() };
+        let floor = Floor::bare(intake, wanted, observer, stop.clone());
         let mut tasks = JoinSet::new();
         for wire in configuration.wires() {
             tasks.spawn(wire.link(&stencilward_adapters::shown::nothing()).run(floor.clone()));

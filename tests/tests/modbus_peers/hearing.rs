@@ -63,14 +63,7 @@ impl Hearing {
         let (intake, deliveries) = Intake::bounded(1);
         let (sender, receiver) = watch::channel(Arc::new(wanted));
         let stop = CancellationToken::new();
-        let floor = Floor {
-            intake,
-            wanted: receiver,
-            observer: Arc::new(Silent),
-            owing: None,
-            alarms: None,
-            stop: stop.clone(),
-        };
+        let floor = Floor::bare(intake, receiver, Arc::new(Silent), stop.clone());
         let link = Box::new(Link::new(name(), settings));
         Self { deliveries, stop, task: tokio::spawn(link.run(floor)), _wanted: sender }
     }

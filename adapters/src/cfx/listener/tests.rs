@@ -72,8 +72,7 @@ async fn half_an_hour_of_silence_ends_nothing_and_the_next_print_counts() {
     let (intake, mut deliveries) = Intake::bounded(8);
     let (_wanted, wanted) = watch::channel(Arc::default());
     let stop = CancellationToken::new();
-    let floor =
-        Floor { intake, wanted, observer: Arc::new(Panics), owing: None, alarms: None, stop };
+    let floor = Floor::bare(intake, wanted, Arc::new(Panics), stop);
     let name = MachineName::new("printer-1").expect("a name");
     let desk = Desk::new(endpoint, &[(name, printer)], floor);
     let (here, there) = tokio::io::duplex(65_536);

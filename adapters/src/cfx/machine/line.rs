@@ -13,7 +13,7 @@ use tokio::sync::{mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
 
 use super::{Manner, Power};
-use crate::cfx::access::{FAREWELL, Open, STEP, open, within};
+use crate::cfx::access::{Open, STEP, open, within};
 use crate::cfx::announce;
 use crate::cfx::encode::{self, Told};
 use crate::cfx::envelope::Envelope;
@@ -68,7 +68,8 @@ impl Line {
                     if !self.power.borrow().on {
                         greets = true;
                     }
-                    leave(tied).await;
+                    drop(tied.sender);
+                    tied.open.leave().await;
                 }
                 Err((_, why)) => {
                     tracing::debug!(why, "a simulated machine has no connection");
@@ -155,12 +156,3 @@ impl Line {
 }
 
 const UP: Said = Said::LinkUp { resumed: false };
-
-async fn leave(mut tied: Tied) {
-    drop(tied.sender);
-    let leaving = async {
-        let _ = tied.open.session.end().await;
-        let _ = tied.open.connection.close().await;
-    };
-    let _ = timeout(FAREWELL, leaving).await;
-}

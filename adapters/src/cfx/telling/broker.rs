@@ -10,7 +10,7 @@ use tokio::time::{Instant, sleep, timeout};
 
 use super::faults::Faults;
 use super::{Outlet, Teller};
-use crate::cfx::access::{FAREWELL, Open, STEP, open, within};
+use crate::cfx::access::{Open, STEP, open, within};
 use crate::cfx::announce;
 use crate::cfx::desk::Desk;
 use crate::cfx::envelope::Envelope;
@@ -104,13 +104,8 @@ impl Connection {
     }
 
     async fn leave(self) {
-        let Open { mut session, mut connection, cut: _cut } = self.open;
         drop(self.sender);
-        let leaving = async {
-            let _ = session.end().await;
-            let _ = connection.close().await;
-        };
-        let _ = timeout(FAREWELL, leaving).await;
+        self.open.leave().await;
     }
 }
 

@@ -5,8 +5,8 @@ use stencilward_domain::signal::WashOutcome;
 use stencilward_domain::site::Request;
 
 use super::hall::{
-    WASHER_FAULT, acknowledge, act, fault, fault_gone, faulty, pass, priority, reset, standing,
-    state, text,
+    RESTARTED, WASHER_FAULT, acknowledge, act, fault, fault_gone, faulty, pass, priority, reset,
+    restarted_unseen, standing, state, text,
 };
 use crate::common::floor::Floor;
 use crate::common::plant::{MUTE, NAMER, RACK, RATED, WASHER, plant_with};
@@ -190,16 +190,7 @@ fn a_counter_that_is_doubted_until_it_is_believed() {
 
 #[test]
 fn a_restart_that_nobody_saw_stays_until_it_is_reset() {
-    let alarm = "counter-restarted:counter:namer:total";
-    let mut floor = Floor::new();
-    floor.says(NAMER, link_up());
-    floor.says(NAMER, seated("A"));
-    floor.says(NAMER, reads(500));
-    floor.says(NAMER, link_lost());
-    floor.after(3_600).says(NAMER, link_up());
-    floor.says(NAMER, seated("A"));
-    floor.says(NAMER, reads(7));
-    pass(&mut floor, 1);
+    let (alarm, mut floor) = (RESTARTED, restarted_unseen());
     known(&mut floor, alarm);
     assert!(act(&mut floor, alarm, reset()).is_err(), "it has only just been found");
     pass(&mut floor, 61);

@@ -8,7 +8,8 @@ use stencilward_domain::signal::Said;
 use stencilward_domain::site::{AlarmAct, Reply, Request};
 
 use crate::common::floor::Floor;
-use crate::common::words::machine;
+use crate::common::plant::NAMER;
+use crate::common::words::{link_lost, link_up, machine, reads, seated};
 
 pub(crate) const WHO: &str = "M. Example";
 
@@ -52,6 +53,23 @@ pub(crate) fn fault_gone() -> Said {
 }
 
 pub(crate) const WASHER_FAULT: &str = "machine-fault:fault:washer:E-17";
+
+/// The alarm of [`restarted_unseen`].
+pub(crate) const RESTARTED: &str = "counter-restarted:counter:namer:total";
+
+/// A printer's counter began anew while nobody heard it, and the alarm of that is raised.
+pub(crate) fn restarted_unseen() -> Floor {
+    let mut floor = Floor::new();
+    floor.says(NAMER, link_up());
+    floor.says(NAMER, seated("A"));
+    floor.says(NAMER, reads(500));
+    floor.says(NAMER, link_lost());
+    floor.after(3_600).says(NAMER, link_up());
+    floor.says(NAMER, seated("A"));
+    floor.says(NAMER, reads(7));
+    pass(&mut floor, 1);
+    floor
+}
 
 /// A floor on which the washer's fault has been raised.
 pub(crate) fn faulty() -> Floor {

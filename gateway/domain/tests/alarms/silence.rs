@@ -6,12 +6,12 @@ use stencilward_domain::signal::WashOutcome;
 use stencilward_domain::site::{AlarmAct, Reply};
 
 use super::hall::{
-    WASHER_FAULT, WHO, acknowledge, act, changes, fault, fault_gone, faulty, maintain, maintained,
-    pass, shelve, standing, state, take_out,
+    RESTARTED, WASHER_FAULT, WHO, acknowledge, act, changes, fault, fault_gone, faulty, maintain,
+    maintained, pass, restarted_unseen, shelve, standing, state, take_out,
 };
 use crate::common::floor::Floor;
 use crate::common::plant::{NAMER, WASHER};
-use crate::common::words::{link_lost, link_up, reads, seated, wash_ended};
+use crate::common::words::{link_lost, link_up, wash_ended};
 
 #[test]
 fn shelving_ends_by_itself_and_the_alarm_is_judged_anew() {
@@ -109,16 +109,7 @@ fn maintenance_is_begun_and_ended_once_by_a_known_machine() {
 
 #[test]
 fn a_latch_outlasts_its_silence() {
-    let alarm = "counter-restarted:counter:namer:total";
-    let mut floor = Floor::new();
-    floor.says(NAMER, link_up());
-    floor.says(NAMER, seated("A"));
-    floor.says(NAMER, reads(500));
-    floor.says(NAMER, link_lost());
-    floor.after(3_600).says(NAMER, link_up());
-    floor.says(NAMER, seated("A"));
-    floor.says(NAMER, reads(7));
-    pass(&mut floor, 1);
+    let (alarm, mut floor) = (RESTARTED, restarted_unseen());
     assert_eq!(state(&floor, alarm), AlarmState::Unacknowledged);
     pass(&mut floor, 61);
     assert_eq!(state(&floor, alarm), AlarmState::LatchedUnacknowledged);
