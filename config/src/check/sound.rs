@@ -53,14 +53,17 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
         (endpoints.list, endpoints.indices),
         (machines.list, machines.indices),
     ];
+    let empty = Configuration::empty();
     let known = Configuration {
+        listen: value(root, "listen").unwrap_or(empty.listen),
+        zone: value(root, "zone"),
         policy: value(root, "policy").unwrap_or_default(),
         products: products.entries,
         stencils: stencils.entries,
         brokers: brokers.entries,
         cfx: endpoints.entries,
         machines: machines.entries,
-        ..Configuration::empty()
+        ..empty
     };
     let mut found = known.check_entries();
     // With a faulty machine nobody can say who counts for whom.
@@ -104,4 +107,16 @@ fn restored(indices: &[usize], list: &str, words: &str) -> String {
         }
     }
     told
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn a_slip_elsewhere_hides_neither_zone_nor_address() {
+        let text =
+            "site: Invented Works\nzone: Mars/Olympus\nlisten: 0.0.0.0:9464\nlanguage: tlh\n";
+        let faults = crate::parse("plant.yaml", text).expect_err("it is faulty");
+        let paths: Vec<&str> = faults.iter().map(|fault| fault.path.as_str()).collect();
+        assert_eq!(paths, ["zone", "listen", "language"]);
+    }
 }
