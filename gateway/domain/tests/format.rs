@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::samples::{alarm_samples, ordinal, samples};
+use common::samples::{alarm_samples, ordinal, people_samples, samples};
 use common::words::at;
 use proptest::prelude::*;
 use stencilward_domain::event::{Event, Fact, Position, Recorded};
@@ -12,6 +12,7 @@ use stencilward_domain::time::Timestamp;
 
 const GOLDEN: &str = include_str!("fixtures/events.jsonl");
 const ALARMS: &str = include_str!("fixtures/alarms.jsonl");
+const PEOPLE: &str = include_str!("fixtures/people.jsonl");
 
 fn recorded(position: u64, event: Event) -> Recorded {
     let fact = Fact {
@@ -33,16 +34,24 @@ fn all() -> Vec<Recorded> {
 #[test]
 fn there_is_one_sample_of_each_kind() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..51).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..52).collect::<Vec<_>>());
 }
 
 /// Alarm events are one kind of event with many changes: each has its line, too.
 #[test]
 fn each_change_of_an_alarm_is_written_as_it_always_was() {
-    let events: Vec<Event> = alarm_samples().into_iter().map(Event::Alarm).collect();
+    written_as_always(ALARMS, alarm_samples().into_iter().map(Event::Alarm).collect());
+}
+
+#[test]
+fn each_event_of_people_is_written_as_it_always_was() {
+    written_as_always(PEOPLE, people_samples().into_iter().map(Event::People).collect());
+}
+
+fn written_as_always(golden: &str, events: Vec<Event>) {
     let written: Vec<String> =
         events.iter().map(|event| serde_json::to_string(event).expect("becomes JSON")).collect();
-    let golden: Vec<&str> = ALARMS.lines().collect();
+    let golden: Vec<&str> = golden.lines().collect();
     assert_eq!(written, golden, "{}", written.join("\n"));
     for (line, event) in golden.iter().zip(events) {
         assert_eq!(serde_json::from_str::<Event>(line).expect("can be read"), event);

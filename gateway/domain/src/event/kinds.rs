@@ -495,4 +495,6 @@ pub enum Event {
     DecisionDoubted(super::DecisionDoubted),
     /// Something happened to an alarm.
     Alarm(super::AlarmEvent),
+    /// Somebody may act, or showed who they are.
+    People(super::PeopleEvent),
 }

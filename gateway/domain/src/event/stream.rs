@@ -91,9 +91,10 @@ impl Event {
                 Stream::Order(spec.order.clone())
             }
             Self::OrderFinished { order, .. } => Stream::Order(order.clone()),
-            Self::GatewayStarted { .. } | Self::GatewayStopped | Self::Configured(_) => {
-                Stream::Site
-            }
+            Self::GatewayStarted { .. }
+            | Self::GatewayStopped
+            | Self::Configured(_)
+            | Self::People(_) => Stream::Site,
         }
     }
 }

@@ -4,7 +4,7 @@ use super::second_thoughts::Share;
 use super::{AlarmAct, Site};
 use crate::alarm::AlarmId;
 use crate::decision::Decision;
-use crate::event::{Event, Position};
+use crate::event::{Event, PeopleEvent, Position};
 use crate::names::{MachineName, OrderName, SlotName, StencilCode};
 use crate::place::Place;
 use crate::plant::{Listed, MachineKind};
@@ -195,6 +195,8 @@ pub enum Request {
         /// Who.
         by: String,
     },
+    /// Note what became of people who may act.
+    Note(PeopleEvent),
 }
 
 impl Request {
@@ -258,6 +260,10 @@ impl Site {
                 self.begin_maintenance(machine, by, why)
             }
             Request::EndMaintenance { machine, by } => self.end_maintenance(machine, by),
+            Request::Note(event) => {
+                self.record(Event::People(event.clone()));
+                return Reply::Done(self.state.head);
+            }
             Request::Seat { stencil, machine, by } => self.seat_by_hand(stencil, machine, by),
             Request::Remove { machine, by } => self.remove_by_hand(machine, by),
             Request::ReportWash { stencil, outcome, by } => {

@@ -4,8 +4,8 @@ use stencilward_domain::alarm::{AlarmId, AlarmKind, AlarmState, Priority, Subjec
 use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::event::{
     Advance, AlarmChange, AlarmEvent, AlarmMoved, Basis, BasisKind, ClockDoubted, ClockWrong,
-    Configured, DecisionDoubted, Event, LikelyCause, MessageNumbered, Noted, Position, Raised,
-    StencilSpec, WashUnmatched, WhyUnattributed,
+    Configured, DecisionDoubted, Event, Left, LikelyCause, MessageNumbered, Noted, PeopleEvent,
+    Position, Raised, Role, Shown, StencilSpec, WashUnmatched, WhyUnattributed,
 };
 use stencilward_domain::names::{MachineName, StencilCode};
 use stencilward_domain::place::Place;
@@ -313,6 +313,7 @@ fn of_doubts() -> Vec<Event> {
             }],
         }),
         Event::Alarm(alarm_samples().remove(0)),
+        Event::People(people_samples().remove(0)),
     ]
 }
 
@@ -370,6 +371,7 @@ pub(crate) fn ordinal(event: &Event) -> usize {
         Event::ClockDoubted(_) => 48,
         Event::DecisionDoubted(_) => 49,
         Event::Alarm(_) => 50,
+        Event::People(_) => 51,
     }
 }
 
@@ -402,5 +404,37 @@ pub(crate) fn alarm_samples() -> Vec<AlarmEvent> {
         AlarmEvent::Commented { id: washer_fault(), by: by(), comment: "seen".to_owned() },
         AlarmEvent::MaintenanceBegan { machine: machine("washer"), by: by(), why: why() },
         AlarmEvent::MaintenanceEnded { machine: machine("washer"), by: by() },
+    ]
+}
+
+/// One event of people of each kind, in the order of their definition.
+pub(crate) fn people_samples() -> Vec<PeopleEvent> {
+    let name = || "M. Muster".to_owned();
+    vec![
+        PeopleEvent::Admitted {
+            name: name(),
+            role: Role::Technician,
+            program: false,
+            ends: Some(at(3_600)),
+            by: by(),
+            why: why(),
+        },
+        PeopleEvent::Changed {
+            name: name(),
+            role: Role::Engineer,
+            what: vec!["role".to_owned(), "pin".to_owned()],
+            by: by(),
+            why: why(),
+        },
+        PeopleEvent::Dismissed { name: name(), by: by(), why: why() },
+        PeopleEvent::SignedIn {
+            by: name(),
+            role: Role::Engineer,
+            shown: Shown::Pin,
+            from: Some("192.0.2.7".to_owned()),
+        },
+        PeopleEvent::SignedOut { by: name(), why: Left::Idle },
+        PeopleEvent::Refused { name: Some(name()), count: 3 },
+        PeopleEvent::Confirmed { by: name(), second: Some(by()) },
     ]
 }
