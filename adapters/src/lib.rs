@@ -17,4 +17,4 @@ pub mod settings;
 pub mod shown;
 pub mod simulated;
 pub mod sparkplug;
-mod tls;
+pub mod tls;

@@ -1,4 +1,4 @@
-//! TLS as a client: whom to trust, what to show, and words for what goes wrong.
+//! TLS: whom to trust, what to show, and words for what goes wrong.
 
 mod words;
 
@@ -8,7 +8,9 @@ use std::sync::Arc;
 use tokio_rustls::rustls::crypto::{CryptoProvider, ring};
 use tokio_rustls::rustls::pki_types::pem::PemObject;
 use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer, ServerName};
-use tokio_rustls::rustls::{ClientConfig, RootCertStore, SupportedProtocolVersion, version};
+use tokio_rustls::rustls::{
+    ClientConfig, RootCertStore, ServerConfig, SupportedProtocolVersion, version,
+};
 
 pub(crate) use words::{Peer, in_words};
 
@@ -35,6 +37,21 @@ pub(crate) fn configuration(ca: &Path, own: Option<Own<'_>>) -> Result<ClientCon
     let (chain, key) = identity(own)?;
     trusting.with_client_auth_cert(chain, key).map_err(|error| {
         let (certificate, key) = (own.certificate.display(), own.key.display());
+        format!("the key {key} does not belong to the certificate {certificate} ({error})")
+    })
+}
+
+/// How a server speaks TLS with this certificate, whoever asks.
+///
+/// # Errors
+/// A sentence that says which file is wrong, and what to do.
+pub fn serving(certificate: &Path, key: &Path) -> Result<ServerConfig, String> {
+    let (chain, secret) = identity(Own { certificate, key })?;
+    let builder = ServerConfig::builder_with_provider(provider())
+        .with_protocol_versions(&VERSIONS)
+        .map_err(|error| error.to_string())?;
+    builder.with_no_client_auth().with_single_cert(chain, secret).map_err(|error| {
+        let (certificate, key) = (certificate.display(), key.display());
         format!("the key {key} does not belong to the certificate {certificate} ({error})")
     })
 }

@@ -36,7 +36,10 @@ impl Configuration {
     /// All but who counts for whom, which every machine must be known for.
     fn check_entries(&self) -> Found {
         let mut found = Found::new();
-        check_listen(&self.listen, &mut found);
+        check_listen(&self.listen, self.tls.is_some(), &mut found);
+        if let Some(sign_in) = &self.sign_in {
+            found.extend(below("sign-in", sign_in.check()));
+        }
         if let Some(zone) = self.zone.as_deref().filter(|zone| TimeZone::get(zone).is_err()) {
             let wrong = format!("{zone:?} is no zone of the IANA database; such as Europe/Vienna");
             found.push(("zone".to_owned(), wrong));
@@ -247,15 +250,15 @@ fn check_drives(path: &str, machine: &MachineSettings, found: &mut Found) {
     }
 }
 
-fn check_listen(listen: &str, found: &mut Found) {
+fn check_listen(listen: &str, secured: bool, found: &mut Found) {
     let key = "listen".to_owned();
     let named = listen.strip_prefix("localhost:").and_then(|port| port.parse::<u16>().ok());
     match listen.parse::<SocketAddr>() {
-        Ok(address) if address.ip().is_loopback() => {}
+        Ok(address) if address.ip().is_loopback() || secured => {}
         Ok(_) => found.push((
             key,
-            "not a loopback address: without sign-in and TLS the gateway serves this machine \
-             only; use 127.0.0.1:9464 or [::1]:9464"
+            "not a loopback address: without TLS the gateway serves this machine only; add tls \
+             with a certificate and its key, or use 127.0.0.1:9464 or [::1]:9464"
                 .to_owned(),
         )),
         Err(_) if named.is_some() => {}

@@ -1,5 +1,6 @@
 //! The configuration as its author writes it.
 
+mod access;
 mod alarms;
 mod machines;
 mod policy;
@@ -12,6 +13,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use stencilward_adapters::{cfx, mqtt, sparkplug};
 
+pub use access::{SecondPersonWord, SignInSettings, TlsSettings};
 pub use alarms::{AlarmSettings, AlarmsSettings, PriorityWord};
 pub use machines::{
     BasisWord, CounterSettings, CountsWord, Kind, MachineSettings, StrokesSettings,
@@ -28,9 +30,16 @@ pub use stencils::{BoardSide, ProductSettings, StencilSettings};
 pub struct Configuration {
     /// The plant's name, as logs and answers show it.
     pub site: String,
-    /// Where metrics and API are served: a loopback address and a port.
+    /// Where pages, metrics and API are served: an address and a port. Beyond loopback it needs
+    /// `tls`, and people who sign in.
     #[serde(default = "default_listen")]
     pub listen: String,
+    /// The certificate with which it is served; without it plain, and on loopback only.
+    #[serde(default)]
+    pub tls: Option<TlsSettings>,
+    /// How people sign in. Beyond loopback they do in any case.
+    #[serde(default)]
+    pub sign_in: Option<SignInSettings>,
     /// The ledger's file; a relative path starts at the configuration file's folder.
     #[serde(default = "default_ledger")]
     #[schemars(with = "String")]
@@ -92,6 +101,8 @@ impl Configuration {
         Self {
             site: String::new(),
             listen: default_listen(),
+            tls: None,
+            sign_in: None,
             ledger: default_ledger(),
             zone: None,
             language: LanguageWord::default(),

@@ -52,6 +52,10 @@ pub fn load_noting(file: &Path) -> Result<(Configuration, Vec<Fault>), Vec<Fault
     for record in configuration.machines.iter_mut().filter_map(|machine| machine.record.as_mut()) {
         record.to = folder.join(&record.to);
     }
+    if let Some(tls) = &mut configuration.tls {
+        tls.certificate = folder.join(&tls.certificate);
+        tls.key = folder.join(&tls.key);
+    }
     for broker in &mut configuration.brokers {
         broker.start_paths_at(folder);
     }

@@ -3,6 +3,7 @@
 mod check;
 mod export;
 mod import;
+mod people;
 mod probe;
 mod rehearse;
 mod replay;
@@ -20,6 +21,9 @@ use stencilward_exchange::Form;
 
 use crate::demo;
 use crate::logging::LogFormat;
+
+/// The variable with the token that commands show to a running gateway where people sign in.
+const TOKEN: &str = "STENCILWARD_TOKEN";
 
 /// Exit status for a configuration that cannot be used.
 const BAD_CONFIGURATION: u8 = 2;
@@ -77,6 +81,9 @@ enum Command {
     Rehearse(rehearse::Arguments),
     /// Print or export what the ledger adds up to; works while a gateway runs.
     Report(report::Arguments),
+    /// Show who may sign in; let people and programs in, change them, or dismiss them. Works
+    /// whether a gateway runs or not.
+    People(people::Arguments),
     /// Take in a stencil list; works while a gateway runs.
     Import(import::Arguments),
     /// Write the stencil list or the ledger's events; works while a gateway runs.
@@ -126,6 +133,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Replay(arguments) => replay::replay(&arguments),
         Command::Trial { file, machine, count } => trial::trial(&file, &machine, count),
         Command::Rehearse(arguments) => rehearse::run(&arguments, cli.log),
+        Command::People(arguments) => people::change(&arguments),
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),

@@ -1,5 +1,6 @@
 //! A running gateway: opened, started, stopped in order.
 
+mod front;
 mod links;
 mod owing;
 mod steward;
@@ -20,7 +21,6 @@ use stencilward_ledger::{Ledger, SqliteLedger};
 use stencilward_web::{
     AlarmBoard, Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface,
 };
-use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
@@ -33,6 +33,7 @@ use crate::metrics::{Follower, Metrics};
 use crate::notices::{Notices, Told};
 use crate::replay::replay;
 use crate::showing::Showing;
+use front::{Entry, Front};
 use links::Links;
 use owing::{Debts, owe_only_the_told};
 use steward::Steward;
@@ -62,7 +63,7 @@ pub struct Gateway {
     links: TaskTracker,
     steward: JoinHandle<()>,
     keeper: JoinHandle<Result<Ended, JournalError>>,
-    web: JoinHandle<std::io::Result<()>>,
+    front: Front,
 }
 
 /// What an orderly stop left behind.
@@ -93,7 +94,7 @@ impl Gateway {
     }
 
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
-        let (listener, address) = listen(&configuration.listen).await?;
+        let entry = Entry::open(configuration).await?;
         let ledger = open(configuration).await?;
         let metrics = Arc::new(Metrics::new()?);
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
@@ -146,11 +147,12 @@ impl Gateway {
             readiness,
             alarms: Arc::clone(&alarms),
             metrics: Arc::new(move || metrics.text()),
+            door: Arc::clone(&entry.door),
             archive: Past::shared(Arc::clone(&ledger), configuration, stop_web.clone()),
             premises: premises(configuration),
         };
         Ok(Self {
-            address,
+            address: entry.address,
             site: handle,
             reload,
             alarms,
@@ -158,7 +160,7 @@ impl Gateway {
             keeper: tokio::spawn(keeper.run()),
             links: tasks,
             steward: tokio::spawn(steward.run()),
-            web: serve(listener, surface, stop_web.clone()),
+            front: entry.serve(surface, stop_web.clone()),
             stop_links,
             stop_web,
             give_up,
@@ -187,6 +189,14 @@ impl Gateway {
     #[must_use]
     pub fn reload(&self) -> &ReloadHandle {
         &self.reload
+    }
+
+    /// Reads the certificate anew, where there is one.
+    ///
+    /// # Errors
+    /// A sentence that says what is wrong with it; the one before stays in use.
+    pub fn renew_certificate(&self) -> Result<(), String> {
+        self.front.renew_certificate()
     }
 
     /// The ledger, to read and follow.
@@ -224,10 +234,7 @@ impl Gateway {
             tokio::time::sleep_until(deadline).await;
             give_up.cancel();
         });
-        let web = tokio::time::timeout_at(deadline, &mut self.web).await;
-        if web.is_err() {
-            self.web.abort();
-        }
+        self.front.ended(deadline).await;
         let ended = self.keeper.await.context("the site task broke: please report")??;
         timer.abort();
         self.ledger.close().await;
@@ -244,10 +251,9 @@ impl Gateway {
     /// Ends at once, as a killed process would: nothing is drained, no output is changed.
     pub async fn kill(mut self) {
         self.keeper.abort();
-        self.web.abort();
         self.end_links().await;
+        self.front.kill().await;
         let _ = self.keeper.await;
-        let _ = self.web.await;
         self.ledger.close().await;
     }
 }
@@ -278,14 +284,6 @@ fn premises(configuration: &Configuration) -> Premises {
     Premises { name: configuration.site.clone(), zone: configuration.time_zone(), language }
 }
 
-async fn listen(address: &str) -> anyhow::Result<(TcpListener, SocketAddr)> {
-    let listener = TcpListener::bind(address).await.with_context(|| {
-        format!("cannot listen on {address}: stop what listens there, or change `listen`")
-    })?;
-    let address = listener.local_addr()?;
-    Ok((listener, address))
-}
-
 async fn open(configuration: &Configuration) -> anyhow::Result<Arc<dyn Ledger>> {
     let file = configuration.ledger.clone();
     let opened = tokio::task::spawn_blocking(move || SqliteLedger::open(&file)).await?;
@@ -294,15 +292,4 @@ async fn open(configuration: &Configuration) -> anyhow::Result<Arc<dyn Ledger>> 
     let ledger: Arc<dyn Ledger> = Arc::new(opened?);
     owe_only_the_told(&*ledger, configuration).await;
     Ok(ledger)
-}
-
-fn serve(
-    listener: TcpListener,
-    surface: Surface,
-    stop: CancellationToken,
-) -> JoinHandle<std::io::Result<()>> {
-    let router = stencilward_web::router(surface);
-    tokio::spawn(async move {
-        axum::serve(listener, router).with_graceful_shutdown(stop.cancelled_owned()).await
-    })
 }

@@ -5,6 +5,7 @@ mod archive;
 mod bursts;
 pub mod commands;
 pub mod demo;
+mod door;
 pub mod gateway;
 mod journal;
 mod keeper;
@@ -15,6 +16,7 @@ pub mod notices;
 pub mod plant;
 mod rehearse;
 mod replay;
+mod serve;
 mod showing;
 
 use std::error::Error;

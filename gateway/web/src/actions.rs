@@ -10,6 +10,7 @@ use stencilward_domain::signal::WashOutcome;
 use stencilward_domain::site::{Reply, Request};
 
 use crate::Surface;
+use crate::door::Who;
 use crate::problem::Problem;
 use crate::said::{Said, bad, name};
 use crate::views::decision_view;
@@ -18,9 +19,11 @@ use crate::views::decision_view;
 pub(crate) async fn on_stencil(
     State(surface): State<Surface>,
     Path((code, action)): Path<(String, String)>,
+    who: Who,
     said: Result<Json<Said>, JsonRejection>,
 ) -> Result<Json<Value>, Problem> {
     let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
+    let said = said.by_who_signed_in(&who);
     let stencil = StencilCode::new(&code).map_err(|error| bad(format!("stencil: {error}")))?;
     let request = match action.as_str() {
         "store" => Request::Store {
@@ -69,9 +72,11 @@ pub(crate) async fn on_stencil(
 pub(crate) async fn on_machine(
     State(surface): State<Surface>,
     Path((machine, action)): Path<(String, String)>,
+    who: Who,
     said: Result<Json<Said>, JsonRejection>,
 ) -> Result<Json<Value>, Problem> {
     let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
+    let said = said.by_who_signed_in(&who);
     let machine = MachineName::new(&machine).map_err(|error| bad(format!("machine: {error}")))?;
     let request = match action.as_str() {
         "seat" => Request::Seat { stencil: said.stencil()?, machine, by: said.by()? },

@@ -15,6 +15,7 @@ use stencilward_domain::site::{AlarmAct, Reply, Request, Site};
 use stencilward_domain::time::Timestamp;
 
 use crate::Surface;
+use crate::door::Who;
 use crate::problem::Problem;
 use crate::said::{bad, by, needed, why};
 
@@ -147,10 +148,11 @@ impl SeeTo {
 pub(crate) async fn see_to(
     State(surface): State<Surface>,
     Path(action): Path<String>,
+    who: Who,
     said: Result<Json<SeeTo>, JsonRejection>,
 ) -> Result<Json<Value>, Problem> {
     let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
-    let (act, by) = (said.act(&action)?, by(said.by.as_deref())?);
+    let (act, by) = (said.act(&action)?, by(who.or_claimed(said.by.clone()).as_deref())?);
     if said.alarms.is_empty() {
         return Err(bad("alarms is empty: name at least one by its id"));
     }

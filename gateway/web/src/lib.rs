@@ -8,7 +8,7 @@ mod actions;
 mod alarms;
 mod archive;
 mod board;
-mod guard;
+mod door;
 mod handle;
 mod health;
 mod lists;
@@ -30,6 +30,11 @@ use jiff::tz::TimeZone;
 
 pub use archive::{Archive, Coming, News, Outlook, Unread, Wear};
 pub use board::{AlarmBoard, Standing};
+pub use door::{
+    Changes, Confirmed, Door, DoorSettings, Fresh, Least, Limits, Network, Peer, People,
+    PeopleError, PeopleFile, Person, Rate, Reason, Row, TABLE, Who, judge_password, judge_pin,
+    may_use,
+};
 pub use handle::{Look, LookAndAsk, SiteHandle, Unavailable, Visit};
 pub use health::Readiness;
 pub use pages::Language;
@@ -49,6 +54,8 @@ pub struct Surface {
     pub readiness: Arc<Readiness>,
     /// The alarms that stand.
     pub alarms: Arc<AlarmBoard>,
+    /// Who may come in.
+    pub door: Arc<Door>,
     /// Gives the metrics in Prometheus' text format 0.0.4.
     pub metrics: Arc<dyn Fn() -> String + Send + Sync>,
     /// Answers what only the ledger can.
@@ -93,9 +100,10 @@ pub fn router(surface: Surface) -> Router {
         .route("/healthz", get(health::alive))
         .route("/readyz", get(health::ready))
         .route("/metrics", get(health::metrics))
+        .merge(door::routes())
         .fallback(problem::no_such_page)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
-        .layer(axum::middleware::from_fn(guard::loopback_names_only))
+        .layer(axum::middleware::from_fn_with_state(surface.clone(), door::gate))
         .with_state(surface)
 }
 

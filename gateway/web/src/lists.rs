@@ -13,6 +13,7 @@ use stencilward_exchange::stencils::{self, Plan};
 use stencilward_exchange::{Form, RowFault};
 
 use crate::Surface;
+use crate::door::Who;
 use crate::problem::Problem;
 use crate::said::{bad, by};
 
@@ -32,12 +33,13 @@ pub(crate) struct Import {
 pub(crate) async fn import_stencils(
     State(surface): State<Surface>,
     query: Result<Query<Import>, QueryRejection>,
+    who: Who,
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Json<Value>, Problem> {
     let Query(import) = query.map_err(|rejection| bad(rejection.body_text()))?;
-    let source = match &import.by {
-        Some(name) => format!("imported by {}", by(Some(name))?),
+    let source = match who.or_claimed(import.by) {
+        Some(name) => format!("imported by {}", by(Some(&name))?),
         None => "imported".to_owned(),
     };
     let (form, body) = (form_of(&headers)?, whole(body)?);

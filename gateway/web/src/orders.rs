@@ -18,6 +18,7 @@ use stencilward_exchange::{Form, orders};
 
 use crate::Surface;
 use crate::actions::answer;
+use crate::door::Who;
 use crate::lists::{faulty, form_of, whole};
 use crate::problem::Problem;
 use crate::said::{bad, by};
@@ -37,6 +38,7 @@ pub(crate) struct Release {
 pub(crate) async fn release(
     State(surface): State<Surface>,
     query: Result<Query<Release>, QueryRejection>,
+    who: Who,
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Json<Value>, Problem> {
@@ -44,13 +46,13 @@ pub(crate) async fn release(
     let body = whole(body)?;
     let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
     let one = kind.is_some_and(|kind| kind.split(';').next() == Some("application/json"));
-    let (form, body, who) = if one {
-        let (order, who) = apart(&body)?;
-        (Form::JsonLines, Bytes::from(order), who.or(release.by))
+    let (form, body, claimed) = if one {
+        let (order, claimed) = apart(&body)?;
+        (Form::JsonLines, Bytes::from(order), claimed.or(release.by))
     } else {
         (form_of(&headers)?, body, release.by)
     };
-    let who = by(who.as_deref())?;
+    let who = by(who.or_claimed(claimed).as_deref())?;
     let specs = orders::read(form, &body).map_err(|faults| faulty(&faults))?;
     let (count, mut last) = (specs.len(), Position(0));
     for spec in specs {

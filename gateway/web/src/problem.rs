@@ -20,6 +20,14 @@ impl Problem {
         Self { status, detail: detail.into(), more: Map::new() }
     }
 
+    pub(crate) fn status(&self) -> StatusCode {
+        self.status
+    }
+
+    pub(crate) fn detail(&self) -> &str {
+        &self.detail
+    }
+
     /// With a member of its own (RFC 9457, 3.2).
     pub(crate) fn with(mut self, member: &str, value: Value) -> Self {
         self.more.insert(member.to_owned(), value);

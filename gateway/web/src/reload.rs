@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use tokio::sync::{mpsc, oneshot};
 
 use crate::Surface;
+use crate::door::Who;
 use crate::handle::Unavailable;
 use crate::problem::Problem;
 use crate::said::{bad, by};
@@ -109,7 +110,7 @@ pub(crate) struct How {
 /// Who has it read anew.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(crate) struct Who {
+pub(crate) struct Said {
     by: Option<String>,
 }
 
@@ -122,11 +123,12 @@ pub(crate) async fn preview(State(surface): State<Surface>) -> Result<Json<Value
 pub(crate) async fn reload(
     State(surface): State<Surface>,
     how: Result<Query<How>, QueryRejection>,
-    who: Result<Json<Who>, JsonRejection>,
+    who: Who,
+    said: Result<Json<Said>, JsonRejection>,
 ) -> Result<Json<Value>, Problem> {
     let Query(How { dry_run }) = how.map_err(|rejection| bad(rejection.body_text()))?;
-    let Json(who) = who.map_err(|rejection| bad(rejection.body_text()))?;
-    let by = by(who.by.as_deref())?;
+    let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
+    let by = by(who.or_claimed(said.by).as_deref())?;
     answer(surface.reload.reload(dry_run, Some(by)).await?, dry_run)
 }
 

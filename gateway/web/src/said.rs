@@ -6,6 +6,7 @@ use stencilward_domain::names::{BadName, MachineName, OrderName, StencilCode};
 use stencilward_domain::signal::WashOutcome;
 use stencilward_domain::time::Timestamp;
 
+use crate::door::Who;
 use crate::problem::Problem;
 
 /// Longest free text, in characters.
@@ -31,6 +32,12 @@ pub(crate) struct Said {
 }
 
 impl Said {
+    /// Who signed in acts, whatever is said.
+    pub(crate) fn by_who_signed_in(mut self, who: &Who) -> Self {
+        self.by = who.or_claimed(self.by);
+        self
+    }
+
     pub(crate) fn by(&self) -> Result<String, Problem> {
         by(self.by.as_deref())
     }

@@ -13,6 +13,7 @@ use stencilward_domain::state::Unattributed;
 
 use crate::Surface;
 use crate::actions::answer;
+use crate::door::Who;
 use crate::problem::Problem;
 use crate::said::{bad, by, why};
 
@@ -87,12 +88,13 @@ fn open_view(event: Position, open: &Unattributed) -> Value {
 pub(crate) async fn assign(
     State(surface): State<Surface>,
     Path(event): Path<String>,
+    who: Who,
     said: Result<Json<Assignment>, JsonRejection>,
 ) -> Result<Json<Value>, Problem> {
     let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
     let request = Request::Assign {
         of: position(&event)?,
-        by: by(said.by.as_deref())?,
+        by: by(who.or_claimed(said.by).as_deref())?,
         why: why(said.why.as_deref())?,
         shares: shares(said.shares),
         write_off: said.write_off,
@@ -104,6 +106,7 @@ pub(crate) async fn assign(
 pub(crate) async fn correct(
     State(surface): State<Surface>,
     Path(event): Path<String>,
+    who: Who,
     said: Result<Json<Corrected>, JsonRejection>,
 ) -> Result<Json<Value>, Problem> {
     let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
@@ -117,7 +120,10 @@ pub(crate) async fn correct(
             ));
         }
     };
-    let correction =
-        Correction { what, by: by(said.by.as_deref())?, why: why(said.why.as_deref())? };
+    let correction = Correction {
+        what,
+        by: by(who.or_claimed(said.by).as_deref())?,
+        why: why(said.why.as_deref())?,
+    };
     answer(surface.site.correct(position(&event)?, correction).await?)
 }

@@ -91,6 +91,10 @@ impl Arguments {
                 let plan = runtime.block_on(self.take_in(configuration, &list, ledger))?;
                 Ok(Outcome::from(&plan))
             }
+            Err(OpenError::InUse) if configuration.tls.is_some() => anyhow::bail!(
+                "a gateway has the ledger and speaks TLS, which this command does not: send the \
+                 list to its API, /api/v1/import/stencils, or stop it and import again"
+            ),
             Err(OpenError::InUse) => {
                 let by = self.by.as_deref();
                 runtime.block_on(remote::import(&configuration.listen, form, bytes, by))

@@ -7,6 +7,7 @@ use stencilward_config::Configuration;
 use tokio::signal::unix::{SignalKind, signal};
 use tracing_subscriber::filter::LevelFilter;
 
+use crate::door::first_manager;
 use crate::gateway::{DRAIN, Gateway};
 use crate::logging::{self, LogFormat};
 
@@ -17,6 +18,14 @@ pub(super) fn run(file: &Path, log: LogFormat) -> ExitCode {
         Ok(configuration) => configuration,
         Err(status) => return status,
     };
+    match first_manager(&configuration) {
+        // Not by the log: it is kept, and read by others.
+        Ok(first) => first.iter().for_each(|told| eprintln!("{told}")),
+        Err(error) => {
+            eprintln!("{error:#}");
+            return ExitCode::FAILURE;
+        }
+    }
     logging::start(log, LevelFilter::INFO);
     let runtime = match tokio::runtime::Runtime::new() {
         Ok(runtime) => runtime,
@@ -68,6 +77,9 @@ async fn until_stopped(file: &Path, configuration: &Configuration) -> anyhow::Re
 /// Has the configuration read anew. What comes of it is in the log.
 fn reload(gateway: &Gateway) {
     tracing::info!("SIGHUP: reading the configuration anew");
+    if let Err(why) = gateway.renew_certificate() {
+        tracing::error!("the certificate in use stays: {why}");
+    }
     let reload = gateway.reload().clone();
     tokio::spawn(async move { reload.reload(false, None).await });
 }

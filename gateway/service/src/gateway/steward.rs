@@ -130,6 +130,8 @@ fn fixed(changes: &[Change]) -> Result<(), Ended> {
             ("the plant", "listen") => "programs are connected there",
             ("the plant", "zone" | "language") => "pages are shown by it",
             ("the plant", "ledger") => "what was counted is in there",
+            ("the plant", key) if is_or_below(key, "tls") => "programs are connected by it",
+            ("the plant", key) if is_or_below(key, "sign-in") => "people signed in by it",
             _ => return None,
         };
         Some(format!(
@@ -140,6 +142,10 @@ fn fixed(changes: &[Change]) -> Result<(), Ended> {
     });
     let reasons: Vec<String> = reasons.collect();
     if reasons.is_empty() { Ok(()) } else { Err(NotReloaded::Fixed(reasons).into()) }
+}
+
+fn is_or_below(key: &str, of: &str) -> bool {
+    key.strip_prefix(of).is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']))
 }
 
 /// The changes as the ledger notes them.

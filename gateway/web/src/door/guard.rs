@@ -1,30 +1,25 @@
-//! Keeps pages of other origins away while the gateway listens on loopback without sign-in.
+//! Keeps pages of other origins away: by the name they call, and by where they say they are.
 
-use axum::extract::Request;
-use axum::http::{StatusCode, header};
-use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::http::{HeaderMap, StatusCode, Uri, header};
 
 use crate::problem::Problem;
 
+/// The name by which the request calls the gateway.
+fn host<'a>(headers: &'a HeaderMap, uri: &'a Uri) -> &'a str {
+    let named = headers.get(header::HOST).and_then(|host| host.to_str().ok());
+    named.or_else(|| uri.authority().map(axum::http::uri::Authority::as_str)).unwrap_or_default()
+}
+
 /// Refuses a request whose `Host` is not a loopback name: a browser tricked into resolving a
 /// foreign name to loopback would send that name.
-pub(crate) async fn loopback_names_only(request: Request, next: Next) -> Response {
-    let host = request
-        .headers()
-        .get(header::HOST)
-        .and_then(|host| host.to_str().ok())
-        .or_else(|| request.uri().authority().map(axum::http::uri::Authority::as_str))
-        .unwrap_or_default();
-    if is_loopback(host) {
-        next.run(request).await
-    } else {
-        Problem::new(
-            StatusCode::FORBIDDEN,
-            "this gateway answers only to localhost, 127.0.0.1 and [::1]: call it by one of these",
-        )
-        .into_response()
+pub(super) fn loopback_names_only(headers: &HeaderMap, uri: &Uri) -> Result<(), Problem> {
+    if is_loopback(host(headers, uri)) {
+        return Ok(());
     }
+    Err(Problem::new(
+        StatusCode::FORBIDDEN,
+        "this gateway answers only to localhost, 127.0.0.1 and [::1]: call it by one of these",
+    ))
 }
 
 fn is_loopback(host: &str) -> bool {
@@ -34,6 +29,25 @@ fn is_loopback(host: &str) -> bool {
     };
     name.eq_ignore_ascii_case("localhost")
         || name.parse::<std::net::IpAddr>().is_ok_and(|address| address.is_loopback())
+}
+
+/// Refuses what a browser says comes from a page of another origin (RFC 6454, 7; W3C Fetch
+/// Metadata). What says nothing is no browser's, or is judged by its form's token.
+pub(super) fn same_origin_only(
+    headers: &HeaderMap,
+    uri: &Uri,
+    secure: bool,
+) -> Result<(), Problem> {
+    let text = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or("?"));
+    let scheme = if secure { "https" } else { "http" };
+    let own = format!("{scheme}://{}", host(headers, uri));
+    let origin = text("origin").is_none_or(|origin| origin.eq_ignore_ascii_case(&own));
+    let site = text("sec-fetch-site").is_none_or(|site| matches!(site, "same-origin" | "none"));
+    if origin && site {
+        return Ok(());
+    }
+    let detail = "a page of another origin may not do this: open the gateway's own page";
+    Err(Problem::new(StatusCode::FORBIDDEN, detail))
 }
 
 #[cfg(test)]
@@ -47,6 +61,27 @@ mod tests {
         }
         for host in ["", "plant.example:9464", "127.0.0.1.example", "10.0.0.1", "[fe80::1]"] {
             assert!(!is_loopback(host), "{host}");
+        }
+    }
+
+    #[test]
+    fn only_our_own_pages_pass() {
+        let passes = |headers: &[(&'static str, &str)]| {
+            let mut all = HeaderMap::new();
+            all.insert("host", "plant.example:9464".parse().unwrap());
+            all.extend(headers.iter().map(|(name, value)| {
+                (axum::http::HeaderName::from_static(name), value.parse().unwrap())
+            }));
+            same_origin_only(&all, &Uri::from_static("/x"), true).is_ok()
+        };
+        assert!(passes(&[]));
+        assert!(passes(&[("origin", "https://plant.example:9464")]));
+        assert!(passes(&[("sec-fetch-site", "same-origin")]));
+        for other in ["http://plant.example:9464", "https://plant.example", "null", "https://x"] {
+            assert!(!passes(&[("origin", other)]), "{other}");
+        }
+        for other in ["cross-site", "same-site"] {
+            assert!(!passes(&[("sec-fetch-site", other)]), "{other}");
         }
     }
 }

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a helper that cannot go on fails the test")]
 
 mod memory;
+pub(crate) mod people;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -10,6 +11,7 @@ use std::time::Duration;
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
+use axum::response::Response;
 use http_body_util::BodyExt as _;
 use jiff::tz::TimeZone;
 use memory::Memory;
@@ -114,6 +116,7 @@ fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
         readiness,
         alarms,
         metrics: Arc::new(|| "x 1\n".to_owned()),
+        door: Arc::default(),
         archive: Arc::new(memory),
         premises,
     }
@@ -138,8 +141,13 @@ fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {
     }
 }
 
+/// The whole answer.
+pub(crate) async fn answer(surface: &Surface, request: Request<Body>) -> Response {
+    router(surface.clone()).oneshot(request).await.expect("an answer")
+}
+
 pub(crate) async fn send(surface: &Surface, request: Request<Body>) -> (StatusCode, String) {
-    let response = router(surface.clone()).oneshot(request).await.expect("an answer");
+    let response = answer(surface, request).await;
     let status = response.status();
     let body = response.into_body().collect().await.expect("a body").to_bytes();
     (status, String::from_utf8_lossy(&body).into_owned())

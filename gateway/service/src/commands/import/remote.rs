@@ -10,6 +10,7 @@ use stencilward_exchange::Form;
 use tokio::net::TcpStream;
 
 use super::Outcome;
+use crate::commands::TOKEN;
 
 /// Sends the list to the gateway that listens there.
 pub(super) async fn import(
@@ -21,8 +22,12 @@ pub(super) async fn import(
     let by = by.map(|by| format!("?by={}", escaped(by))).unwrap_or_default();
     let request = Request::post(format!("/api/v1/import/stencils{by}"))
         .header(header::HOST, listen)
-        .header(header::CONTENT_TYPE, form.media_type())
-        .body(Full::new(Bytes::from(list)))?;
+        .header(header::CONTENT_TYPE, form.media_type());
+    let request = match std::env::var(TOKEN) {
+        Ok(token) => request.header(header::AUTHORIZATION, format!("Bearer {}", token.trim())),
+        Err(_) => request,
+    };
+    let request = request.body(Full::new(Bytes::from(list)))?;
     let (status, answer) = exchange(listen, request).await.with_context(|| {
         format!(
             "a gateway has the ledger, but none answers at {listen}: see that it runs with this \

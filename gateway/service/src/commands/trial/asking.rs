@@ -6,6 +6,8 @@ use std::time::Duration;
 
 use serde_json::Value;
 
+use crate::commands::TOKEN;
+
 /// Longest wait for the gateway.
 const PATIENCE: Duration = Duration::from_secs(10);
 /// Largest answer taken, in bytes.
@@ -18,16 +20,21 @@ pub(super) struct Gateway {
 
 impl Gateway {
     pub(super) fn get(&self, path: &str) -> Result<Value, String> {
-        self.ask(&format!("GET {path} HTTP/1.0\r\nHost: {}\r\n\r\n", self.listen))
+        self.ask(&format!(
+            "GET {path} HTTP/1.0\r\nHost: {}\r\n{}\r\n",
+            self.listen,
+            authorization()
+        ))
     }
 
     pub(super) fn post(&self, path: &str, body: &Value) -> Result<Value, String> {
         let body = body.to_string();
         self.ask(&format!(
             "POST {path} HTTP/1.0\r\nHost: {}\r\nContent-Type: application/json\r\n\
-             Content-Length: {}\r\n\r\n{body}",
+             Content-Length: {}\r\n{}\r\n{body}",
             self.listen,
-            body.len()
+            body.len(),
+            authorization()
         ))
     }
 
@@ -57,6 +64,13 @@ impl Gateway {
         stream.take(LARGEST).read_to_string(&mut answer)?;
         Ok(answer)
     }
+}
+
+/// The header line that shows the token, where one is set.
+fn authorization() -> String {
+    let token =
+        std::env::var(TOKEN).ok().filter(|token| token.bytes().all(|b| b.is_ascii_graphic()));
+    token.map(|token| format!("Authorization: Bearer {token}\r\n")).unwrap_or_default()
 }
 
 /// A name as a part of a path (RFC 3986, 2.1 and 2.3).
