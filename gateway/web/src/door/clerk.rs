@@ -28,11 +28,14 @@ impl Door {
         };
         let noted = self.noted.lock().unwrap_or_else(std::sync::PoisonError::into_inner).take();
         let Some(mut notes) = noted else { return };
+        let mut stop = std::pin::pin!(stop);
+        // What was taken out of the queue is told before anything else is looked at.
         let tell = async {
             let mut look = tokio::time::interval(LOOK);
             look.set_missed_tick_behavior(MissedTickBehavior::Skip);
             loop {
                 let told = tokio::select! {
+                    () = &mut stop => break,
                     Some(event) = notes.recv() => site.ask(Request::Note(event)).await.map(drop),
                     _ = look.tick() => self.tell_changes(&site).await,
                 };
@@ -40,19 +43,20 @@ impl Door {
                     break;
                 }
             }
-            std::future::pending::<()>().await;
         };
         tokio::select! {
             () = watch => {}
             () = tell => {}
-            () = stop => {}
         }
         self.tell_refused(Duration::ZERO);
         while let Ok(event) = notes.try_recv() {
             if site.ask(Request::Note(event)).await.is_err() {
-                break;
+                return;
             }
         }
+        self.refresh();
+        // What is not told now is told at the next start.
+        let _ = self.tell_changes(&site).await;
     }
 
     fn look_after(&self) {
