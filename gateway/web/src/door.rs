@@ -32,6 +32,7 @@ use tokio::sync::{Semaphore, mpsc};
 pub use file::{PeopleError, PeopleFile};
 pub(crate) use gate::gate;
 pub use gate::may_use;
+pub(crate) use page::then;
 pub use people::{Changes, People, Person, Reason};
 pub use rates::Rate;
 pub(crate) use routes::routes;
@@ -138,6 +139,16 @@ pub(crate) struct Somebody {
     pub(crate) form_token: Option<String>,
     pub(crate) provisional: bool,
     pub(crate) at_station: bool,
+    /// What they must confirm before they do it.
+    pub(crate) unconfirmed: Vec<Confirmed>,
+    pass: Pass,
+}
+
+/// What somebody was let in by; only its hash.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Pass {
+    Session([u8; 32]),
+    Token([u8; 32]),
 }
 
 impl Default for Door {
@@ -234,12 +245,15 @@ impl Door {
         }
     }
 
-    /// Whose session this is.
-    fn of_session(&self, id: &str) -> Option<Somebody> {
+    /// Whose session this is. What a page asks for by itself does not keep anybody signed in.
+    fn of_session(&self, id: &str, by_itself: bool) -> Option<Somebody> {
         let mut inside = self.inside();
-        let inside = &mut *inside;
-        match inside.sessions.find(id, &inside.people, Instant::now()) {
+        let (inside, instant) = (&mut *inside, Instant::now());
+        match inside.sessions.find(id, &inside.people, instant) {
             Ok(session) => {
+                if !by_itself {
+                    session.touch(instant);
+                }
                 let person = inside.people.find(&session.name)?;
                 if person.is_over(now()) {
                     let name = inside.sessions.end(id)?;
@@ -252,6 +266,8 @@ impl Door {
                     form_token: Some(session.form_token.clone()),
                     provisional: person.is_provisional() && !session.at_station,
                     at_station: session.at_station,
+                    unconfirmed: self.unconfirmed(session, instant),
+                    pass: Pass::Session(secret::digest(id)),
                 })
             }
             Err(gone) => {
@@ -263,8 +279,8 @@ impl Door {
 
     /// Whose token this is.
     fn of_token(&self, token: &str) -> Option<Somebody> {
-        let inside = self.inside();
-        let index = *inside.tokens.get(&secret::hex(&secret::digest(token)))?;
+        let (inside, digest) = (self.inside(), secret::digest(token));
+        let index = *inside.tokens.get(&secret::hex(&digest))?;
         let program = inside.people.all().get(index).filter(|program| !program.is_over(now()))?;
         Some(Somebody {
             name: program.name.clone(),
@@ -272,7 +288,32 @@ impl Door {
             form_token: None,
             provisional: false,
             at_station: false,
+            unconfirmed: Vec::new(),
+            pass: Pass::Token(digest),
         })
+    }
+
+    fn unconfirmed(&self, session: &sessions::Session, now: Instant) -> Vec<Confirmed> {
+        let open = |what: &Confirmed| {
+            let second = self.settings.second_person.contains(what);
+            self.is_confirmed_each_time(*what) && !session.confirmed_with(second, now)
+        };
+        [Confirmed::Concession, Confirmed::Retire].into_iter().filter(open).collect()
+    }
+
+    /// True while whoever was let in would still be: a stream of changes ends with what it was
+    /// opened with (ASVS 5.0, 7.4.1).
+    pub(crate) fn still_lets_in(&self, who: &Who) -> bool {
+        let inside = self.inside();
+        match who.is().map(|somebody| somebody.pass) {
+            None => !inside.shut,
+            Some(Pass::Session(key)) => inside.sessions.is_on(&key, &inside.people, Instant::now()),
+            Some(Pass::Token(key)) => {
+                let index = inside.tokens.get(&secret::hex(&key));
+                let program = index.and_then(|index| inside.people.all().get(*index));
+                program.is_some_and(|program| !program.is_over(now()))
+            }
+        }
     }
 }
 

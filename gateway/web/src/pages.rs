@@ -7,8 +7,8 @@ mod about;
 mod alarms;
 mod assets;
 mod event;
-mod forms;
-mod layout;
+pub(crate) mod forms;
+pub(crate) mod layout;
 mod live;
 mod machines;
 mod scan;
@@ -19,7 +19,7 @@ mod tag;
 mod telling;
 mod unattributed;
 mod wear;
-mod words;
+pub(crate) mod words;
 mod worklist;
 
 use axum::Router;
@@ -32,7 +32,8 @@ pub use words::Language;
 pub(crate) fn with_pages(router: Router<Surface>) -> Router<Surface> {
     let router = router
         .route("/", get(worklist::worklist))
-        .route("/alarms", get(alarms::alarms).post(alarms::see_to))
+        .route("/alarms", get(alarms::alarms))
+        .route("/alarms/{action}", post(alarms::see_to))
         .route("/unattributed", get(unattributed::unattributed))
         .route("/unattributed/{event}/assign", post(unattributed::assign))
         .route("/wear", get(wear::wear))

@@ -81,6 +81,10 @@ fn the_table_gives_nobody_more_than_is_meant() {
         [
             ("GET", "/healthz"),
             ("GET", "/readyz"),
+            ("GET", "/about"),
+            ("GET", "/assets/page.css"),
+            ("GET", "/assets/page.js"),
+            ("GET", "/assets/icon.svg"),
             ("GET", "/sign-in"),
             ("POST", "/sign-in"),
             ("POST", "/api/v1/sign-in"),

@@ -229,15 +229,14 @@ async fn alarms_are_acknowledged_together() {
     // The board shows them once the site task has begun.
     surface.site.look(|_, _| ()).await.expect("the site answers");
     let ids = "alarm=machine-fault:fault:printer-1:E-1&alarm=machine-fault:fault:printer-1:E-2";
-    let (status, body) = send(&surface, filled("/alarms", "do=acknowledge&by=Ana")).await;
+    let (status, body) = send(&surface, filled("/alarms/acknowledge", "by=Ana")).await;
     assert_eq!(status, StatusCode::CONFLICT);
     assert!(body.contains("Tick at least one"), "{body}");
     let (status, body) =
-        send(&surface, filled("/alarms", &format!("{ids}&do=shelve&minutes=30&by=Ana"))).await;
+        send(&surface, filled("/alarms/shelve", &format!("{ids}&minutes=30&by=Ana"))).await;
     assert_eq!(status, StatusCode::CONFLICT);
     assert!(body.contains("id=\"alarms-comment-fault\"") && body.contains("checked"), "{body}");
-    let (status, _) =
-        send(&surface, filled("/alarms", &format!("{ids}&do=acknowledge&by=Ana"))).await;
+    let (status, _) = send(&surface, filled("/alarms/acknowledge", &format!("{ids}&by=Ana"))).await;
     assert_eq!(status, StatusCode::SEE_OTHER);
     let (_, body) = send(&surface, get("/alarms")).await;
     assert_eq!(body.matches("<strong>acknowledged").count(), 2, "{body}");

@@ -19,6 +19,9 @@ use crate::problem::{Problem, no_such_page};
 /// Largest form taken, in bytes.
 const LARGEST_FORM: usize = 16 * 1024;
 
+/// With this header a page says that nobody asked: it renews itself.
+const BY_ITSELF: &str = "stencilward-renewal";
+
 const FORM: &str = "application/x-www-form-urlencoded";
 
 /// Lets through who may, and says of each answer what browsers may do with it.
@@ -210,7 +213,8 @@ impl Door {
             });
             return program.map(Some);
         }
-        Ok(session_id(self, headers).and_then(|id| self.of_session(&id)))
+        let by_itself = headers.contains_key(BY_ITSELF);
+        Ok(session_id(self, headers).and_then(|id| self.of_session(&id, by_itself)))
     }
 
     fn within_rate(&self, request: &Request) -> Result<(), Duration> {
@@ -224,7 +228,7 @@ impl Door {
         shown.map_or(Ok(()), |shown| inside.by_bearer.take(secret::digest(&shown), now))
     }
 
-    fn is_confirmed_each_time(&self, what: Confirmed) -> bool {
+    pub(super) fn is_confirmed_each_time(&self, what: Confirmed) -> bool {
         what == Confirmed::Concession || self.settings.second_person.contains(&what)
     }
 
@@ -251,7 +255,7 @@ impl Door {
         let (mut inside, now) = (self.inside(), Instant::now());
         let inside = &mut *inside;
         let session = inside.sessions.find(&id, &inside.people, now).map_err(|_| refused())?;
-        if !session.confirmed_with(second) {
+        if !session.confirmed_with(second, now) {
             return Err(refused());
         }
         let with = session.use_confirmation(now).ok_or_else(refused)?;

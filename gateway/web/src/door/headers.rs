@@ -3,6 +3,7 @@
 use axum::http::header::{self, HeaderName};
 use axum::http::{HeaderMap, HeaderValue};
 
+/// Nothing from elsewhere and nothing inline: a free text can never become a script.
 const ALWAYS: [(HeaderName, &str); 6] = [
     (
         header::CONTENT_SECURITY_POLICY,

@@ -1,57 +1,30 @@
-//! The pages of the door: plain HTML, one form each, without style or script. Every word that is
-//! shown is in [`Words`], ready for a catalogue.
+//! The pages of the door, one form each.
 
-use std::fmt::Write as _;
+use axum::http::StatusCode;
+use axum::response::Response;
+use maud::{Markup, html};
 
-use axum::http::{StatusCode, header};
-use axum::response::{Html, IntoResponse, Response};
-
-/// What the pages say.
-pub(super) struct Words {
-    language: &'static str,
-    site: &'static str,
-    sign_in: &'static str,
-    confirm: &'static str,
-    secret: &'static str,
-    name: &'static str,
-    own: &'static str,
-    own_pin: &'static str,
-    second_name: &'static str,
-    second: &'static str,
-    new: &'static str,
-    new_hint: &'static str,
-    send: &'static str,
-}
-
-/// In English.
-pub(super) const WORDS: Words = Words {
-    language: "en",
-    site: "Stencilward",
-    sign_in: "Sign in",
-    confirm: "Confirm that it is you",
-    secret: "Change your password",
-    name: "Name",
-    own: "Password",
-    own_pin: "Password, or PIN at a shared station",
-    second_name: "Name of a second person, where one is needed",
-    second: "Their password or PIN",
-    new: "New password",
-    new_hint: "12 to 128 characters, such as four words that do not belong together",
-    send: "Continue",
-};
+use crate::pages::layout::{self, answer};
+use crate::pages::words::{Language, Words};
+use crate::problem::Problem;
 
 /// One field of a form.
 struct Field {
     id: &'static str,
-    label: &'static str,
-    hint: Option<&'static str>,
+    /// A password or PIN.
     secret: bool,
     needed: bool,
+    /// What a browser may fill in (WHATWG HTML, autofill).
     complete: &'static str,
+    hint: bool,
 }
 
-const fn field(id: &'static str, label: &'static str, complete: &'static str) -> Field {
-    Field { id, label, hint: None, secret: true, needed: true, complete }
+const fn secret(id: &'static str, complete: &'static str) -> Field {
+    Field { id, secret: true, needed: true, complete, hint: false }
+}
+
+const fn name(id: &'static str, complete: &'static str) -> Field {
+    Field { secret: false, ..secret(id, complete) }
 }
 
 /// Which page it is.
@@ -71,111 +44,103 @@ impl Page {
         }
     }
 
-    fn title(self, words: &Words) -> &'static str {
-        match self {
-            Self::SignIn => words.sign_in,
-            Self::Confirm => words.confirm,
-            Self::Secret => words.secret,
-        }
+    /// What its words begin with.
+    fn key(self) -> &'static str {
+        self.path().trim_start_matches('/')
     }
 
-    fn fields(self, words: &Words) -> Vec<Field> {
+    fn fields(self) -> Vec<Field> {
         match self {
-            Self::SignIn => vec![
-                Field { secret: false, ..field("name", words.name, "username") },
-                field("secret", words.own_pin, "current-password"),
-            ],
+            Self::SignIn => vec![name("name", "username"), secret("secret", "current-password")],
             Self::Confirm => vec![
-                field("secret", words.own_pin, "current-password"),
-                Field {
-                    secret: false,
-                    needed: false,
-                    ..field("second-name", words.second_name, "off")
-                },
-                Field { needed: false, ..field("second-secret", words.second, "off") },
+                secret("secret", "current-password"),
+                Field { needed: false, ..name("second-name", "off") },
+                Field { needed: false, ..secret("second-secret", "off") },
             ],
             Self::Secret => vec![
-                field("old", words.own, "current-password"),
-                Field { hint: Some(words.new_hint), ..field("new", words.new, "new-password") },
+                secret("old", "current-password"),
+                Field { hint: true, ..secret("new", "new-password") },
             ],
         }
     }
 
-    /// The page, with what went wrong, where it leads, and the hidden field of the session.
-    pub(super) fn show(
+    /// The page as it is first seen.
+    pub(super) fn show(self, words: &Words, next: &str) -> Response {
+        self.answer(words, StatusCode::OK, None, next)
+    }
+
+    /// The page again, with why the form was not taken.
+    pub(super) fn again(self, words: &Words, problem: &Problem, next: &str) -> Response {
+        let status = problem.status();
+        // The problem's own words know more than the catalogue; they are English.
+        let why = if words.language == Language::English {
+            problem.detail().to_owned()
+        } else {
+            let key = format!("door-{}", status.as_u16());
+            words.if_known(&key, &fluent_bundle::FluentArgs::new()).unwrap_or_default()
+        };
+        self.answer(words, status, Some(&why), next)
+    }
+
+    fn answer(
         self,
         words: &Words,
         status: StatusCode,
         problem: Option<&str>,
         next: &str,
-        hidden: Option<(&str, &str)>,
     ) -> Response {
-        let mut body = String::new();
-        let alert = problem.map(|problem| {
-            format!("<p id=\"problem\" role=\"alert\"><strong>{}</strong></p>", escaped(problem))
-        });
-        for (at, field) in self.fields(words).iter().enumerate() {
-            let _ = write!(body, "{}", field.html(at == 0, alert.is_some()));
-        }
-        for (name, value) in hidden.into_iter().chain([("next", next)]) {
-            let value = escaped(value);
-            let _ = write!(body, "<input type=\"hidden\" name=\"{name}\" value=\"{value}\">");
-        }
-        let (title, path) = (self.title(words), self.path());
-        let (language, site, send) = (words.language, words.site, words.send);
-        let alert = alert.unwrap_or_default();
-        let html = format!(
-            "<!DOCTYPE html>\n<html lang=\"{language}\"><head><meta charset=\"utf-8\">\
-             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\
-             <title>{title} – {site}</title></head><body><main><h1>{title}</h1>{alert}\
-             <form method=\"post\" action=\"{path}\">{body}\
-             <p><button type=\"submit\">{send}</button></p></form></main></body></html>\n"
-        );
-        (status, [(header::CONTENT_LANGUAGE, language)], Html(html)).into_response()
+        let title = words.say(&format!("{}-title", self.key()));
+        let fields = self.fields();
+        let main = html! {
+            h1 { (title) }
+            p { (words.say(&format!("{}-means", self.key()))) }
+            form method="post" action=(self.path()) {
+                @if let Some(problem) = problem { p.fault #problem role="alert" { (problem) } }
+                @for (at, field) in fields.iter().enumerate() {
+                    (field.shown(words, at == 0, problem.is_some()))
+                }
+                @for (name, value) in words.who.hidden_field().into_iter().chain([("next", next)]) {
+                    input type="hidden" name=(name) value=(value);
+                }
+                p { button type="submit" { (title) } }
+            }
+        };
+        answer(words, status, &layout::Page { place: "", title, live: None, main })
     }
 }
 
 impl Field {
-    fn html(&self, first: bool, wrong: bool) -> String {
-        let Self { id, label, complete, .. } = self;
-        let kind = if self.secret { "password" } else { "text" };
-        let mut html = format!("<p><label for=\"{id}\">{label}</label><br><input id=\"{id}\"");
-        let _ = write!(html, " name=\"{id}\" type=\"{kind}\" autocomplete=\"{complete}\"");
+    fn shown(&self, words: &Words, first: bool, wrong: bool) -> Markup {
+        let hint = format!("{}-hint", self.id);
         let mut described = Vec::new();
-        described.extend(self.hint.map(|_| format!("{id}-hint")));
-        described.extend((first && wrong).then(|| "problem".to_owned()));
-        if !described.is_empty() {
-            let _ = write!(html, " aria-describedby=\"{}\"", described.join(" "));
+        described.extend(self.hint.then_some(hint.as_str()));
+        described.extend((first && wrong).then_some("problem"));
+        let described = described.join(" ");
+        html! {
+            p.field {
+                label for=(self.id) {
+                    (words.say(&format!("field-{}", self.id)))
+                    @if !self.needed { " " small { (words.say("optional")) } }
+                }
+                input #(self.id) name=(self.id) type=(if self.secret { "password" } else { "text" })
+                    required[self.needed] autofocus[first] autocomplete=(self.complete)
+                    autocapitalize="none" spellcheck="false"
+                    aria-describedby=[(!described.is_empty()).then_some(described)];
+                @if self.hint { small #(hint) { (words.say("field-new-hint")) } }
+            }
         }
-        html += if self.needed { " required" } else { "" };
-        html += if first { " autofocus" } else { "" };
-        html += " autocapitalize=\"none\" spellcheck=\"false\">";
-        if let Some(hint) = self.hint {
-            let _ = write!(html, "<br><small id=\"{id}-hint\">{hint}</small>");
-        }
-        html + "</p>"
     }
-}
-
-/// As text of HTML, also within quotes.
-fn escaped(text: &str) -> String {
-    text.chars().fold(String::new(), |mut html, c| {
-        match c {
-            '&' => html += "&amp;",
-            '<' => html += "&lt;",
-            '>' => html += "&gt;",
-            '"' => html += "&quot;",
-            '\'' => html += "&#39;",
-            c => html.push(c),
-        }
-        html
-    })
 }
 
 /// Where somebody is led who first must sign in.
 pub(super) fn sign_in_then(next: &str) -> String {
+    then("/sign-in", next)
+}
+
+/// The page of this path, which leads on to `next`.
+pub(crate) fn then(page: &str, next: &str) -> String {
     let next: String = form_urlencoded::byte_serialize(local(next).as_bytes()).collect();
-    format!("/sign-in?next={next}")
+    format!("{page}?next={next}")
 }
 
 /// A path of our own, whatever was asked for: no other host, nothing that breaks a header.
@@ -202,10 +167,5 @@ mod tests {
             assert_eq!(local(bad), "/", "{bad}");
         }
         assert_eq!(sign_in_then("/x?a=b&c"), "/sign-in?next=%2Fx%3Fa%3Db%26c");
-    }
-
-    #[test]
-    fn what_is_shown_is_escaped() {
-        assert_eq!(escaped(r#"<a href="x">'&"#), "&lt;a href=&quot;x&quot;&gt;&#39;&amp;");
     }
 }

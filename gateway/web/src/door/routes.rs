@@ -12,10 +12,11 @@ use serde_json::{Value, json};
 
 use super::check::SignedIn;
 use super::gate::session_id;
-use super::page::{Page, WORDS, local};
+use super::page::{Page, local};
 use super::who::Who;
 use super::{Door, Peer};
 use crate::Surface;
+use crate::pages::words::Words;
 use crate::problem::Problem;
 use crate::said::bad;
 
@@ -203,13 +204,14 @@ fn of<'a>(fields: &'a Fields, name: &str) -> &'a str {
     fields.get(name).map_or("", String::as_str)
 }
 
-async fn sign_in_page(Query(Next { next }): Query<Next>) -> Response {
-    Page::SignIn.show(&WORDS, StatusCode::OK, None, local(&next), None)
+async fn sign_in_page(words: Words, Query(Next { next }): Query<Next>) -> Response {
+    Page::SignIn.show(&words, local(&next))
 }
 
 async fn sign_in_form(
     State(surface): State<Surface>,
     from: From,
+    words: Words,
     headers: HeaderMap,
     form: Form,
 ) -> Result<Response, Problem> {
@@ -221,10 +223,7 @@ async fn sign_in_form(
             let next = if signed.provisional { "/secret" } else { next };
             with_cookie(door, Some(&signed.id), Redirect::to(next).into_response())
         }
-        Err(problem) => {
-            let (status, why) = (problem.status(), problem.detail());
-            Page::SignIn.show(&WORDS, status, Some(why), next, None)
-        }
+        Err(problem) => Page::SignIn.again(&words, &problem, next),
     })
 }
 
@@ -235,50 +234,44 @@ async fn sign_out_form(State(surface): State<Surface>, headers: HeaderMap) -> Re
     with_cookie(&surface.door, None, Redirect::to("/sign-in").into_response())
 }
 
-async fn confirm_page(who: Who, Query(Next { next }): Query<Next>) -> Response {
-    Page::Confirm.show(&WORDS, StatusCode::OK, None, local(&next), who.hidden_field())
+async fn confirm_page(words: Words, Query(Next { next }): Query<Next>) -> Response {
+    Page::Confirm.show(&words, local(&next))
 }
 
 async fn confirm_form(
     State(surface): State<Surface>,
     from: From,
-    who: Who,
+    words: Words,
     headers: HeaderMap,
     form: Form,
 ) -> Result<Response, Problem> {
     let (door, fields) = (&surface.door, fields(form)?);
-    let (id, name) = session(door, &who, &headers)?;
-    let (second, secret) = (of(&fields, "second-name"), of(&fields, "second-secret"));
-    let second = (!second.is_empty()).then_some((second, secret));
+    let (id, name) = session(door, &words.who, &headers)?;
+    let second = (of(&fields, "second-name"), of(&fields, "second-secret"));
+    let second = (!second.0.is_empty()).then_some(second);
     let (next, own) = (local(of(&fields, "next")), of(&fields, "secret"));
     Ok(match door.confirm((&id, name), own, second, address(&from)).await {
         Ok(id) => with_cookie(door, Some(&id), Redirect::to(next).into_response()),
-        Err(problem) => {
-            let (status, why) = (problem.status(), problem.detail());
-            Page::Confirm.show(&WORDS, status, Some(why), next, who.hidden_field())
-        }
+        Err(problem) => Page::Confirm.again(&words, &problem, next),
     })
 }
 
-async fn secret_page(who: Who) -> Response {
-    Page::Secret.show(&WORDS, StatusCode::OK, None, "/", who.hidden_field())
+async fn secret_page(words: Words) -> Response {
+    Page::Secret.show(&words, "/")
 }
 
 async fn secret_form(
     State(surface): State<Surface>,
     from: From,
-    who: Who,
+    words: Words,
     headers: HeaderMap,
     form: Form,
 ) -> Result<Response, Problem> {
     let (door, fields) = (&surface.door, fields(form)?);
-    let (_, name) = session(door, &who, &headers)?;
+    let (_, name) = session(door, &words.who, &headers)?;
     let secrets = (of(&fields, "old"), of(&fields, "new"));
     Ok(match door.change_own(name, secrets, false, address(&from)).await {
         Ok(()) => with_cookie(door, None, Redirect::to("/sign-in").into_response()),
-        Err(problem) => {
-            let (status, why) = (problem.status(), problem.detail());
-            Page::Secret.show(&WORDS, status, Some(why), "/", who.hidden_field())
-        }
+        Err(problem) => Page::Secret.again(&words, &problem, "/"),
     })
 }

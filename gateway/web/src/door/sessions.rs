@@ -56,9 +56,14 @@ impl Session {
         }
     }
 
+    /// Somebody does something in it.
+    pub(super) fn touch(&mut self, now: Instant) {
+        self.seen = now;
+    }
+
     /// Uses up a confirmation that still holds.
     pub(super) fn use_confirmation(&mut self, now: Instant) -> Option<Confirmation> {
-        self.confirmed.take().filter(|(at, _)| now.saturating_duration_since(*at) < CONFIRMATION)
+        self.confirmed.take().filter(|confirmation| holds(confirmation, now))
     }
 
     /// What was confirmed came to nothing, so it holds once more.
@@ -67,9 +72,14 @@ impl Session {
     }
 
     /// Was it confirmed, and with a second person where one is needed.
-    pub(super) fn confirmed_with(&self, second: bool) -> bool {
-        self.confirmed.as_ref().is_some_and(|(_, with)| with.is_some() || !second)
+    pub(super) fn confirmed_with(&self, second: bool, now: Instant) -> bool {
+        let confirmed = self.confirmed.as_ref().filter(|confirmation| holds(confirmation, now));
+        confirmed.is_some_and(|(_, with)| with.is_some() || !second)
     }
+}
+
+fn holds((at, _): &Confirmation, now: Instant) -> bool {
+    now.saturating_duration_since(*at) < CONFIRMATION
 }
 
 /// All sessions, by the hash of their id.
@@ -134,9 +144,12 @@ impl Sessions {
         if let Some(why) = left {
             return Err(self.all.remove(&key).map(|session| (session.name, why)));
         }
-        let session = self.all.get_mut(&key).ok_or(None)?;
-        session.seen = now;
-        Ok(session)
+        self.all.get_mut(&key).ok_or(None)
+    }
+
+    /// True while the session of this hash lasts.
+    pub(super) fn is_on(&self, key: &[u8; 32], people: &People, now: Instant) -> bool {
+        self.all.get(key).is_some_and(|session| session.left(people, now).is_none())
     }
 
     /// Signs out the session of this id.
@@ -207,7 +220,7 @@ mod tests {
         let id = begin(&mut sessions, &people, now);
         assert_eq!(id.len(), 64, "256 bits");
         for _ in 0..5 {
-            assert!(sessions.find(&id, &people, now).is_ok());
+            sessions.find(&id, &people, now).ok().unwrap().touch(now);
             now += Duration::from_secs(59);
         }
         now += Duration::from_secs(5);
@@ -237,7 +250,7 @@ mod tests {
         let new = sessions.confirm(&old, None, now).unwrap().unwrap();
         assert!(sessions.find(&old, &people, now).is_err(), "the old id is nobody's");
         let session = sessions.find(&new, &people, now).ok().unwrap();
-        assert!(!session.confirmed_with(true));
+        assert!(session.confirmed_with(false, now) && !session.confirmed_with(true, now));
         assert_eq!(session.use_confirmation(now), Some((now, None)));
         assert_eq!(session.use_confirmation(now), None);
         let new = sessions.confirm(&new, None, now).unwrap().unwrap();

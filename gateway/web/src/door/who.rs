@@ -3,10 +3,12 @@
 use std::convert::Infallible;
 
 use axum::extract::FromRequestParts;
+use axum::http::Method;
 use axum::http::request::Parts;
 use stencilward_domain::event::Role;
 
 use super::Somebody;
+use super::table::{Confirmed, Found, find};
 
 /// The name of the hidden field that each form bears.
 pub(super) const FIELD: &str = "form-token";
@@ -42,6 +44,27 @@ impl Who {
     pub fn hidden_field(&self) -> Option<(&'static str, &str)> {
         let token = self.0.as_ref()?.form_token.as_deref()?;
         Some((FIELD, token))
+    }
+
+    /// True when they may POST to this path: all that the table allows their role, and while the
+    /// door stands open everything.
+    #[must_use]
+    pub(crate) fn may_post(&self, path: &str) -> bool {
+        match find(&Method::POST, path) {
+            Found::Row(row) => self.0.is_none() || row.least.allows(self.role()),
+            _ => false,
+        }
+    }
+
+    /// True when a POST to this path would be refused until they confirm who they are.
+    #[must_use]
+    pub(crate) fn must_confirm(&self, path: &str) -> bool {
+        let Some(somebody) = &self.0 else { return false };
+        let what: Option<Confirmed> = match find(&Method::POST, path) {
+            Found::Row(row) => row.confirmed,
+            _ => None,
+        };
+        what.is_some_and(|what| somebody.unconfirmed.contains(&what))
     }
 
     /// Who acts: whoever showed who they are, whatever the request claims; else whom it names.

@@ -5,7 +5,7 @@
 
 use std::time::Duration;
 
-use axum::extract::{Query, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use maud::{Markup, html};
@@ -41,13 +41,14 @@ pub(crate) async fn alarms(
     page(&surface, &words, &wanted.order, None)
 }
 
-/// `POST /alarms`.
+/// `POST /alarms/{action}`.
 pub(crate) async fn see_to(
     State(surface): State<Surface>,
     words: Words,
+    Path(action): Path<String>,
     given: Given,
 ) -> Result<Response, Response> {
-    let fault = match asked(&words, &given) {
+    let fault = match asked(&words, &action, &given) {
         Err(fault) => fault,
         Ok(request) => match surface.site.ask(request).await.map_err(stopping(&words))? {
             Reply::Alarms { refused, .. } if refused.is_empty() => return Ok(done("/alarms")),
@@ -62,7 +63,7 @@ pub(crate) async fn see_to(
     Ok(page(&surface, &words, "", Some((&given, &fault))))
 }
 
-fn asked(words: &Words, given: &Given) -> Result<Request, Fault> {
+fn asked(words: &Words, action: &str, given: &Given) -> Result<Request, Fault> {
     let alarms: Vec<AlarmId> = given.all("alarm").filter_map(|id| id.parse().ok()).collect();
     if alarms.is_empty() {
         return Err(Fault { field: "", says: words.say("alarms-none-ticked") });
@@ -70,7 +71,7 @@ fn asked(words: &Words, given: &Given) -> Result<Request, Fault> {
     let comment = || given.needed(words, "comment");
     let said = Some(given.text("comment")).filter(|said| !said.is_empty());
     let said = said.map(|_| comment()).transpose()?;
-    let act = match given.text("do") {
+    let act = match action {
         "acknowledge" => AlarmAct::Acknowledge { comment: said },
         "reset" => AlarmAct::Reset { comment: said },
         "shelve" => {
@@ -85,6 +86,12 @@ fn asked(words: &Words, given: &Given) -> Result<Request, Fault> {
         _ => return Err(Fault { field: "", says: words.say("no-action") }),
     };
     Ok(Request::Alarms { alarms, act, by: given.by(words)? })
+}
+
+/// What whoever looks may do, and where it is sent.
+fn open_to(words: &Words) -> impl Iterator<Item = (&'static str, String)> + use<'_> {
+    let paths = ACTIONS.map(|action| (action, format!("/alarms/{action}")));
+    paths.into_iter().filter(|(_, path)| words.who.may_post(path))
 }
 
 fn page(surface: &Surface, words: &Words, order: &str, sent: Option<(&Given, &Fault)>) -> Response {
@@ -110,7 +117,7 @@ fn page(surface: &Surface, words: &Words, order: &str, sent: Option<(&Given, &Fa
                 a href="/alarms" { (words.say("alarms-by-priority")) } " · "
                 a href="/alarms?order=time" { (words.say("alarms-by-time")) }
             }
-            (form("/alarms", &html! {
+            (form(words, "/alarms/acknowledge", &html! {
                 (filling.fault())
                 ol.tasks { @for alarm in shown.iter().take(SHOWN) { (entry(words, alarm, sent.map(|(given, _)| given))) } }
                 section aria-labelledby="with-ticked" {
@@ -121,8 +128,8 @@ fn page(surface: &Surface, words: &Words, order: &str, sent: Option<(&Given, &Fa
                         (filling.field_with("minutes", "number", false, "60"))
                     }
                     div.actions {
-                        @for action in ACTIONS {
-                            button.plain[action != "acknowledge"] type="submit" name="do" value=(action) {
+                        @for (action, path) in open_to(words) {
+                            button.plain[action != "acknowledge"] type="submit" formaction=(path) {
                                 (words.say(&format!("alarm-{action}")))
                             }
                         }

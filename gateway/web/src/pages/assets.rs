@@ -35,7 +35,6 @@ fn served(headers: &HeaderMap, kind: &'static str, text: &'static str) -> Respon
         (header::ETAG, tag),
         (header::CACHE_CONTROL, "no-cache".to_owned()),
         (header::CONTENT_TYPE, kind.to_owned()),
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff".to_owned()),
     ];
     if known {
         (StatusCode::NOT_MODIFIED, about).into_response()

@@ -85,10 +85,13 @@ fn correction(words: &Words, recorded: &Recorded, sent: Option<(&Given, &Fault)>
         _ => return html! {},
     };
     let action = format!("/events/{}/correct", recorded.position.0);
+    if !words.who.may_post(&action) {
+        return html! {};
+    }
     html! {
         section aria-labelledby="correct-this" {
             h2 #correct-this { (words.say("correct")) }
-            (form(&action, &html! {
+            (form(words, &action, &html! {
                 (filling.fault()) (fields)
                 (filling.field("why", "text", true)) (filling.by()) (filling.send("correct"))
             }))

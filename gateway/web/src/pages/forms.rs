@@ -2,15 +2,13 @@
 
 use axum::Form;
 use axum::extract::{FromRequest, Request};
-use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse as _, Redirect, Response};
 use maud::{Markup, html};
 
+use super::layout::go;
 use super::words::Words;
 use crate::Surface;
-
-/// The hidden field by which a form proves that it came from one of our pages.
-const TOKEN: &str = "token";
+use crate::door::then;
 
 /// Longest free text, in characters.
 const LONGEST_TEXT: usize = 500;
@@ -52,9 +50,9 @@ impl Given {
         }
     }
 
-    /// Who acts. The one place to ask, until people sign in.
+    /// Who acts: whoever signed in, else whom the form names.
     pub(crate) fn by(&self, words: &Words) -> Result<String, Fault> {
-        self.needed(words, "by")
+        words.who.name().map_or_else(|| self.needed(words, "by"), |name| Ok(name.to_owned()))
     }
 
     /// A count that must be there.
@@ -77,28 +75,14 @@ impl Given {
     }
 }
 
-/// A form is taken from our own pages only: browsers say where it came from (Fetch Metadata, and
-/// `Origin`, RFC 6454).
 impl FromRequest<Surface> for Given {
     type Rejection = Response;
 
     async fn from_request(request: Request, surface: &Surface) -> Result<Self, Response> {
-        if is_foreign(request.headers()) {
-            return Err((StatusCode::FORBIDDEN, "this form came from another site").into_response());
-        }
         let form = Form::<Vec<(String, String)>>::from_request(request, surface).await;
         let Form(fields) = form.map_err(axum::response::IntoResponse::into_response)?;
         Ok(Self(fields))
     }
-}
-
-fn is_foreign(headers: &HeaderMap) -> bool {
-    let said = |name: &str| headers.get(name).and_then(|value| value.to_str().ok());
-    let elsewhere = |site: &str| !matches!(site, "same-origin" | "none");
-    let host = said(header::HOST.as_str()).unwrap_or_default();
-    let other = |origin: &str| origin.split_once("://").is_none_or(|(_, from)| from != host);
-    said("sec-fetch-site").is_some_and(elsewhere)
-        || said(header::ORIGIN.as_str()).is_some_and(other)
 }
 
 /// Sends the browser on after a form was taken, so that loading again does nothing again.
@@ -106,11 +90,24 @@ pub(crate) fn done(to: &str) -> Response {
     Redirect::to(to).into_response()
 }
 
-/// A form that posts to `action`. Every form is made here.
-pub(crate) fn form(action: &str, fields: &Markup) -> Markup {
+/// A form that posts to `action`. Every form is made here: it bears what shows that it is of the
+/// session, and is not offered to who may not send it, or not before they confirmed who they are.
+pub(crate) fn form(words: &Words, action: &str, fields: &Markup) -> Markup {
+    if !words.who.may_post(action) {
+        return html! { p.quiet { (words.say("not-yours")) } };
+    }
+    if words.who.must_confirm(action) {
+        let back = action.rsplit_once('/').map_or("/", |(page, _)| page);
+        return html! {
+            p { (words.say("confirm-first")) }
+            (go(&then("/confirm", back), &words.say("confirm-title")))
+        };
+    }
     html! {
         form method="post" action=(action) {
-            input type="hidden" name=(TOKEN) value="";
+            @if let Some((name, value)) = words.who.hidden_field() {
+                input type="hidden" name=(name) value=(value);
+            }
             (fields)
         }
     }
@@ -159,9 +156,13 @@ impl<'a> Filling<'a> {
         }
     }
 
-    /// Who acts.
+    /// Who acts, where nobody signed in.
     pub(crate) fn by(&self) -> Markup {
-        self.field("by", "text", true)
+        if self.words.who.name().is_some() {
+            html! {}
+        } else {
+            self.field("by", "text", true)
+        }
     }
 
     /// What is wrong with the form as a whole, read out at once.

@@ -1,15 +1,12 @@
 //! What every page has around it, and how it is answered.
 
-use axum::http::{HeaderName, StatusCode, header};
+use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse as _, Response};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use super::forms::form;
 use super::words::Words;
 use crate::handle::Unavailable;
-
-/// Nothing from elsewhere and nothing inline: a free text can never become a script.
-const POLICY: &str =
-    "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
 /// The pages in the order in which people need them: their paths and keys.
 const PLACES: [(&str, &str); 7] = [
@@ -51,13 +48,7 @@ pub(crate) fn path(parts: &[&str]) -> String {
 
 /// The page, whole.
 pub(crate) fn answer(words: &Words, status: StatusCode, page: &Page) -> Response {
-    let headers: [(HeaderName, &str); 4] = [
-        (header::CONTENT_SECURITY_POLICY, POLICY),
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "same-origin"),
-        (header::CACHE_CONTROL, "no-store"),
-    ];
-    (status, headers, Html(whole(words, page).into_string())).into_response()
+    (status, Html(whole(words, page).into_string())).into_response()
 }
 
 /// The page, as it should be.
@@ -81,6 +72,7 @@ fn whole(words: &Words, page: &Page) -> Markup {
                 a.skip href="#main" { (words.say("skip")) }
                 header {
                     p.site { (words.site()) }
+                    (person(words))
                     nav aria-label=(words.say("nav")) {
                         ul {
                             @for (to, place) in PLACES {
@@ -103,6 +95,21 @@ fn whole(words: &Words, page: &Page) -> Markup {
                     p #stale hidden { (words.say("stale")) }
                 }
             }
+        }
+    }
+}
+
+/// Who is signed in, and the way out.
+fn person(words: &Words) -> Markup {
+    let (Some(name), Some(role)) = (words.who.name(), words.who.role()) else { return html! {} };
+    let role = words.say(&format!("is-{}", role.as_str()));
+    html! {
+        div.person {
+            p { strong { (name) } ", " (role) }
+            a href="/secret" { (words.say("secret-title")) }
+            (form(words, "/sign-out", &html! {
+                button.plain type="submit" { (words.say("sign-out")) }
+            }))
         }
     }
 }

@@ -62,8 +62,10 @@ async function renew() {
   waiting = null;
   shown = Date.now();
   try {
-    const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+    const answer = await fetch(location.href, { headers: { accept: "text/html", "stencilward-renewal": "1" } });
     if (!answer.ok) return;
+    // Signed out meanwhile: what is typed stays, and the note says what to do.
+    if (answer.redirected) return stale(true);
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("main");
     const main = document.querySelector("main");
     if (!fresh || !main) return;

@@ -92,7 +92,7 @@ fn page(words: &Words, question: &Question, given: &Given, answer: &Markup) -> R
     let main = html! {
         h1 { (title) }
         (answer)
-        (form("/scan", &html! {
+        (form(words, "/scan", &html! {
             (question.hidden())
             p.field {
                 label for="code" { (words.say("scan-field")) }

@@ -119,7 +119,7 @@ fn entry(
                 (words.when(open.since)) " – " (words.when(open.until)) " · "
                 (name_link("machines", open.machine.as_str()))
             }
-            (form(&format!("/unattributed/{}/assign", event.0), &html! {
+            (form(words, &format!("/unattributed/{}/assign", event.0), &html! {
                 (filling.fault())
                 @for (at, (code, strokes)) in rows.iter().enumerate() {
                     div.filter {

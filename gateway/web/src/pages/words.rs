@@ -14,6 +14,7 @@ use maud::{Markup, html};
 use stencilward_domain::time::Timestamp;
 
 use crate::Surface;
+use crate::door::Who;
 
 /// The catalogues, one a language.
 pub(crate) const CATALOGUES: [(Language, &str); 2] = [
@@ -70,6 +71,8 @@ pub(crate) struct Words {
     pub(crate) language: Language,
     zone: TimeZone,
     site: String,
+    /// Whom we speak to.
+    pub(crate) who: Who,
 }
 
 impl FromRequestParts<Surface> for Words {
@@ -81,7 +84,10 @@ impl FromRequestParts<Surface> for Words {
     ) -> Result<Self, Self::Rejection> {
         let wished = parts.headers.get(ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
         let language = wished.and_then(Language::accepted).unwrap_or(surface.premises.language);
-        Ok(Self::new(language, surface.premises.zone.clone(), surface.premises.name.clone()))
+        let premises = &surface.premises;
+        let words = Self::new(language, premises.zone.clone(), premises.name.clone());
+        let Ok(who) = Who::from_request_parts(parts, surface).await;
+        Ok(Self { who, ..words })
     }
 }
 
@@ -114,7 +120,7 @@ fn catalogue(language: Language) -> &'static Bundle {
 
 impl Words {
     pub(crate) fn new(language: Language, zone: TimeZone, site: String) -> Self {
-        Self { language, zone, site }
+        Self { language, zone, site, who: Who::default() }
     }
 
     /// The plant's name.

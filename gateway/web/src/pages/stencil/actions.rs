@@ -20,8 +20,9 @@ type Fields = &'static [(&'static str, &'static str, bool)];
 
 const WHY: Fields = &[("why", "text", true)];
 
-/// The actions that make sense in this standing, the likeliest first.
-fn offered(standing: Standing) -> Vec<(&'static str, Fields)> {
+/// The actions that make sense in this standing and that whoever looks may do, the likeliest
+/// first.
+fn offered(words: &Words, standing: Standing, code: &str) -> Vec<(&'static str, Fields)> {
     let concession: Fields =
         &[("strokes", "number", true), ("until", "datetime-local", false), ("why", "text", true)];
     let strokes: Fields =
@@ -38,6 +39,7 @@ fn offered(standing: Standing) -> Vec<(&'static str, Fields)> {
         ("strokes", strokes),
         ("retire", WHY),
     ]);
+    offered.retain(|(action, _)| words.who.may_post(&action_path(code, action)));
     offered
 }
 
@@ -52,7 +54,8 @@ pub(super) fn all(
     html! {
         section aria-labelledby="do" {
             h2 #do { (words.say("stencil-do")) }
-            @for (action, fields) in offered(stencil.standing(now)) {
+            @for (action, fields) in offered(words, stencil.standing(now), code) {
+                @let path = action_path(code, action);
                 @let mine = sent.filter(|sent| sent.action == action);
                 @let filling = Filling {
                     words, form: action, given: mine.map(|s| s.given), fault: mine.map(|s| s.fault),
@@ -60,7 +63,7 @@ pub(super) fn all(
                 details #{ "do-" (action) } open[mine.is_some()] {
                     summary { (words.say(&format!("action-{action}"))) }
                     p { (words.say(&format!("action-{action}-means"))) }
-                    (form(&action_path(code, action), &html! {
+                    (form(words, &path, &html! {
                         (filling.fault())
                         @for (name, kind, needed) in fields { (filling.field(name, kind, *needed)) }
                         (filling.by())

@@ -564,3 +564,31 @@ tag-svg = Nur das Symbol, als SVG
 tag-back = Zurück zur Schablone
 tag-how = Drucken Sie diese Seite: Gedruckt wird nur der Anhänger. Das Symbol ist ein Data Matrix des Codes.
 tag-too-long = Der Code ist zu lang für ein Symbol.
+
+## Wer hereinkommt
+
+sign-in-title = Anmelden
+sign-in-means = Mit Ihrem Namen oder Ausweis. An einem gemeinsamen Platz genügt die PIN.
+sign-out = Abmelden
+confirm-title = Bestätigen, dass Sie es sind
+confirm-means = Was Sie vorhaben, wiegt schwer. Zeigen Sie noch einmal, wer Sie sind; wo eine zweite Person nötig ist, bestätigt sie neben Ihnen.
+confirm-first = Bevor das geschehen kann, bestätigen Sie, dass Sie es sind.
+secret-title = Kennwort ändern
+secret-means = Danach sind Sie überall abgemeldet.
+not-yours = Das ist Sache einer anderen Rolle.
+is-operator = Bedienung
+is-technician = Instandhaltung
+is-engineer = Technik
+is-manager = Leitung
+field-name = Name oder Ausweis
+field-secret = Kennwort, am gemeinsamen Platz die PIN
+field-second-name = Name einer zweiten Person
+field-second-secret = Deren Kennwort oder PIN
+field-old = Bisheriges Kennwort
+field-new = Neues Kennwort
+field-new-hint = 12 bis 128 Zeichen, etwa vier Wörter, die nicht zusammengehören.
+door-401 = Die Anmeldung wurde abgelehnt: Name oder Kennwort stimmt nicht, oder es wurde zu oft versucht. Warten Sie kurz und versuchen Sie es noch einmal.
+door-403 = Eine PIN genügt nicht, um das Kennwort zu ändern: Melden Sie sich mit dem Kennwort an.
+door-409 = Die zweite Person muss eine andere sein, mindestens Instandhaltung.
+door-422 = Dieses Kennwort wird nicht genommen: Wählen Sie ein anderes, länger und kein verbreitetes.
+door-503 = Das geht im Augenblick nicht: Versuchen Sie es später noch einmal.

@@ -564,3 +564,31 @@ tag-svg = The symbol alone, as SVG
 tag-back = Back to the stencil
 tag-how = Print this page: only the tag is printed. The symbol is a Data Matrix of the code.
 tag-too-long = The code is too long for a symbol.
+
+## Who comes in
+
+sign-in-title = Sign in
+sign-in-means = With your name or badge. At a shared station the PIN is enough.
+sign-out = Sign out
+confirm-title = Confirm that it is you
+confirm-means = What you are about to do counts for much. Say again who you are; where a second person is needed, they confirm beside you.
+confirm-first = Before this can be done, confirm that it is you.
+secret-title = Change your password
+secret-means = You are signed out everywhere afterwards.
+not-yours = This is for somebody of another role.
+is-operator = line operator
+is-technician = technician
+is-engineer = engineer
+is-manager = manager
+field-name = Name or badge
+field-secret = Password, or PIN at a shared station
+field-second-name = Name of a second person
+field-second-secret = Their password or PIN
+field-old = Password so far
+field-new = New password
+field-new-hint = 12 to 128 characters, such as four words that do not belong together.
+door-401 = Signing in was refused: the name or the secret is wrong, or it was tried too often. Wait a little and try again.
+door-403 = A PIN is not enough to change a password: sign in with the password.
+door-409 = The second person must be another one, technician at least.
+door-422 = That password is not taken: choose another one, longer and not a common one.
+door-503 = That cannot be done at the moment: try again later.
