@@ -3,6 +3,7 @@
 mod access;
 mod alarms;
 mod machines;
+mod metrics;
 mod policy;
 mod stencils;
 
@@ -18,6 +19,7 @@ pub use alarms::{AlarmSettings, AlarmsSettings, PriorityWord};
 pub use machines::{
     BasisWord, CounterSettings, CountsWord, Kind, MachineSettings, StrokesSettings,
 };
+pub use metrics::MetricsSettings;
 pub use policy::{
     CostSettings, CountingSettings, OrdersSettings, PolicySettings, PrintingSettings,
     TensionSettings, ToleranceSettings, WashSettings, WearSettings,
@@ -50,6 +52,9 @@ pub struct Configuration {
     /// The language of pages for whoever's browser wishes for none of these.
     #[serde(default)]
     pub language: LanguageWord,
+    /// What Prometheus is shown.
+    #[serde(default)]
+    pub metrics: MetricsSettings,
     /// How much of what is allowed.
     #[serde(default)]
     pub policy: PolicySettings,
@@ -106,6 +111,7 @@ impl Configuration {
             ledger: default_ledger(),
             zone: None,
             language: LanguageWord::default(),
+            metrics: MetricsSettings::default(),
             policy: PolicySettings::default(),
             products: Vec::new(),
             stencils: Vec::new(),

@@ -56,6 +56,8 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
     let empty = Configuration::empty();
     let known = Configuration {
         listen: value(root, "listen").unwrap_or(empty.listen),
+        tls: value(root, "tls"),
+        sign_in: value(root, "sign-in"),
         zone: value(root, "zone"),
         policy: value(root, "policy").unwrap_or_default(),
         products: products.entries,

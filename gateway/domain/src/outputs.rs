@@ -25,6 +25,19 @@ impl Wanted {
         self.permitted.entry(machine).or_default().insert(output);
     }
 
+    /// The outputs of which these two want something else.
+    pub fn changed<'a>(
+        &'a self,
+        after: &'a Self,
+    ) -> impl Iterator<Item = (&'a MachineName, &'a OutputName)> {
+        let all = |wanted: &'a Self| {
+            let machines = wanted.permitted.iter();
+            machines.flat_map(|(machine, outputs)| outputs.iter().map(move |o| (machine, o)))
+        };
+        let gone = all(self).filter(|(machine, output)| !after.permits(machine, output));
+        gone.chain(all(after).filter(|(machine, output)| !self.permits(machine, output)))
+    }
+
     /// Takes back every permission: what is wanted when the gateway cannot be sure.
     pub fn refuse_all(&mut self) {
         self.permitted.clear();

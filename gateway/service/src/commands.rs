@@ -88,6 +88,8 @@ enum Command {
     Import(import::Arguments),
     /// Write the stencil list or the ledger's events; works while a gateway runs.
     Export(export::Arguments),
+    /// List every metric that Prometheus is shown, as Markdown.
+    Metrics,
     /// Run an invented plant on loopback, with simulated machines on real protocols.
     Demo {
         /// End by itself after this time, such as 60s; without it, Ctrl-C ends it.
@@ -137,7 +139,21 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Report(arguments) => report::report(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),
+        Command::Metrics => metrics(),
         Command::Demo { length, listen } => demo::demo(length, listen, cli.log),
+    }
+}
+
+fn metrics() -> ExitCode {
+    match crate::metrics::page() {
+        Ok(page) => {
+            print!("{page}");
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            eprintln!("the metrics contradict each other: {error}");
+            ExitCode::FAILURE
+        }
     }
 }
 

@@ -19,7 +19,7 @@ use stencilward_domain::outputs::Wanted;
 use stencilward_domain::site::Site;
 use stencilward_ledger::{Ledger, SqliteLedger};
 use stencilward_web::{
-    AlarmBoard, Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface,
+    AlarmBoard, Archive, Language, Premises, Readiness, ReloadHandle, SiteHandle, Surface,
 };
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
@@ -29,7 +29,7 @@ use tokio_util::task::TaskTracker;
 use crate::archive::Past;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
-use crate::metrics::{Follower, Metrics};
+use crate::metrics::{Follower, Look, Metrics, keep_outlook};
 use crate::notices::{Notices, Told};
 use crate::replay::replay;
 use crate::showing::Showing;
@@ -140,14 +140,16 @@ impl Gateway {
             asks,
             stop: stop_links.clone(),
         };
+        let (archive, metrics) =
+            told_outside(configuration, &ledger, metrics, Arc::clone(&readiness), &stop_web);
         let surface = Surface {
             site: handle.clone(),
             reload: reload.clone(),
             readiness,
             alarms: Arc::clone(&alarms),
-            metrics: Arc::new(move || metrics.text()),
+            metrics,
             door: Arc::clone(&entry.door),
-            archive: Past::shared(Arc::clone(&ledger), configuration, stop_web.clone()),
+            archive,
             premises: premises(configuration),
         };
         Ok(Self {
@@ -264,15 +266,31 @@ async fn begin(
     metrics: &Arc<Metrics>,
 ) -> anyhow::Result<(Site, Follower, HashMap<Stream, u64>)> {
     let mut site = Site::new(configuration.plant());
-    let mut follower = Follower::new(Arc::clone(metrics));
+    let mut follower = Follower::new(Arc::clone(metrics), configuration.metrics.stencils);
     let versions = replay(ledger, |recorded| {
         site.replay(recorded);
         follower.count(&recorded.fact.event);
     })
     .await?;
-    site.start(env!("CARGO_PKG_VERSION"), now());
-    follower.show_all(&site);
+    let now = now();
+    site.start(env!("CARGO_PKG_VERSION"), now);
+    follower.show_all(&site, now);
     Ok((site, follower, versions))
+}
+
+/// What is told of the past, and what Prometheus is told.
+fn told_outside(
+    configuration: &Configuration,
+    ledger: &Arc<dyn Ledger>,
+    metrics: Arc<Metrics>,
+    readiness: Arc<Readiness>,
+    stop: &CancellationToken,
+) -> (Arc<dyn Archive>, Arc<dyn Fn() -> String + Send + Sync>) {
+    let archive = Past::shared(Arc::clone(ledger), configuration, stop.clone());
+    let (followed, asked) = (Arc::clone(&metrics), Arc::clone(&archive));
+    tokio::spawn(keep_outlook(followed, asked, configuration.metrics.stencils, stop.clone()));
+    let look = Look { readiness, ledger: configuration.ledger.clone() };
+    (archive, Arc::new(move || metrics.scrape(&look)))
 }
 
 fn premises(configuration: &Configuration) -> Premises {

@@ -220,7 +220,7 @@ impl Keeper {
             if !self.write(&round, &owed).await? {
                 return Ok(round.events().count());
             }
-            self.follower.follow(round.events(), &self.site);
+            self.follower.follow(round.events(), &self.site, now());
             self.showing.follow(round.events(), &self.site, now());
             let moved = round.events().any(|event| matches!(event, Event::Alarm(_)));
             if moved || self.alarms.is_troubled() {
@@ -228,11 +228,11 @@ impl Keeper {
             }
         }
         if waiting.replanned.is_some() {
-            self.follower.show_plant(&self.site);
+            self.follower.show_all(&self.site, now());
             self.showing.show_all(&self.site, now());
         }
         self.readiness.works();
-        self.show_wanted();
+        self.show_wanted(waiting.received.iter().min().copied());
         waiting.tell(&self.metrics);
         Ok(0)
     }
@@ -281,12 +281,16 @@ impl Keeper {
         (waiting * 100 / most) as u64
     }
 
-    fn show_wanted(&self) {
-        let mut wanted = self.site.wanted(now());
+    /// Because of what was received then; none when nothing was.
+    fn show_wanted(&self, received: Option<Timestamp>) {
+        let now = now();
+        let mut wanted = self.site.wanted(now);
         wanted.beat = self.beat;
         self.wanted.send_if_modified(|shown| {
             let changed = **shown != wanted;
             if changed {
+                let since = received.map(|received| now.since(received)).unwrap_or_default();
+                self.metrics.wanted_changed(shown, &wanted, since);
                 *shown = Arc::new(wanted);
             }
             changed

@@ -8,6 +8,8 @@ use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
 
 use crate::Surface;
+use crate::handle::Unavailable;
+use crate::problem::Problem;
 
 /// A site task that has not moved for this long is taken to be stuck.
 const LONGEST_SILENCE: Duration = Duration::from_secs(10);
@@ -71,7 +73,8 @@ pub(crate) async fn ready(State(surface): State<Surface>) -> (StatusCode, String
 }
 
 /// The metrics (text format 0.0.4).
-pub(crate) async fn metrics(State(surface): State<Surface>) -> impl IntoResponse {
-    let text = (surface.metrics)();
-    ([(header::CONTENT_TYPE, "text/plain; version=0.0.4; charset=utf-8")], text)
+pub(crate) async fn metrics(State(surface): State<Surface>) -> Result<impl IntoResponse, Problem> {
+    let text = tokio::task::spawn_blocking(move || (surface.metrics)()).await;
+    let text = text.map_err(|_| Unavailable)?;
+    Ok(([(header::CONTENT_TYPE, "text/plain; version=0.0.4; charset=utf-8")], text))
 }

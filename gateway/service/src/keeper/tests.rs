@@ -156,7 +156,7 @@ impl Task {
         let keeper = Keeper {
             site,
             journal: Journal::new(kept, metrics.clone(), HashMap::new()),
-            follower: Follower::new(metrics.clone()),
+            follower: Follower::new(metrics.clone(), 100),
             showing: Showing::new().0,
             metrics: metrics.clone(),
             readiness: readiness.clone(),

@@ -1,18 +1,31 @@
 //! The metric families: names and units by Prometheus' conventions, help texts for people.
 
 use prometheus::{
-    Gauge, GaugeVec, Histogram, HistogramOpts, IntCounter, IntCounterVec, IntGauge, IntGaugeVec,
-    Opts, Registry,
+    Gauge, GaugeVec, Histogram, IntCounter, IntCounterVec, IntGauge, IntGaugeVec, Registry,
 };
 use stencilward_domain::alarm::{AlarmKind, AlarmState, Priority};
-use stencilward_domain::names::{MachineName, OutputName, StencilCode};
-use stencilward_domain::stencil::Cleanliness;
-use stencilward_domain::wear::WearBand;
+
+use super::maker::{Described, Maker};
 
 pub(super) struct Families {
+    pub(super) time: Gauge,
+    pub(super) ready: IntGauge,
+    pub(super) process_start: Gauge,
+    pub(super) process_memory: Gauge,
+    pub(super) process_files: Gauge,
     pub(super) build_info: IntGaugeVec,
     pub(super) stencil_strokes: IntCounterVec,
     pub(super) stencil_life_ratio: GaugeVec,
+    pub(super) stencil_rated_strokes: IntGaugeVec,
+    pub(super) stencil_strokes_since_wash: IntGaugeVec,
+    pub(super) stencil_standing: IntGaugeVec,
+    pub(super) stencil_last_wash: GaugeVec,
+    pub(super) stencil_wash_due: GaugeVec,
+    pub(super) stencil_order_by: GaugeVec,
+    pub(super) stencil_end: GaugeVec,
+    pub(super) stencils: IntGauge,
+    pub(super) stencils_without_series: IntGauge,
+    pub(super) strokes: IntCounterVec,
     pub(super) stencil_cleanliness: IntGaugeVec,
     pub(super) stencil_wear_band: IntGaugeVec,
     pub(super) washes: IntCounterVec,
@@ -31,6 +44,7 @@ pub(super) struct Families {
     pub(super) doubted_decisions: IntCounterVec,
     pub(super) messages_missed: IntCounterVec,
     pub(super) machine_up: IntGaugeVec,
+    pub(super) machine_in_maintenance: IntGaugeVec,
     pub(super) rounds: IntCounterVec,
     pub(super) round_seconds: Histogram,
     pub(super) link_troubles: IntCounterVec,
@@ -40,74 +54,93 @@ pub(super) struct Families {
     pub(super) ledger_failures: IntCounter,
     pub(super) ledger_write_seconds: Histogram,
     pub(super) signal_durable_seconds: Histogram,
+    pub(super) interlock_seconds: Histogram,
+    pub(super) ledger_size: IntGauge,
+    pub(super) ledger_free: IntGauge,
     pub(super) intake_waiting: IntGauge,
+    pub(super) active_alarms: IntGaugeVec,
     pub(super) alarms: IntGaugeVec,
     pub(super) alarms_raised: IntCounterVec,
 }
 
-/// The series of one stencil.
-pub(super) struct StencilSeries {
-    pub(super) strokes: IntCounter,
-    pub(super) life_ratio: Gauge,
-    pub(super) cleanliness: [IntGauge; 4],
-    pub(super) wear_band: [IntGauge; 3],
-}
-
-/// From a quarter of a millisecond to sixteen seconds, by fours.
-const SECONDS: [f64; 9] = [0.000_25, 0.001, 0.004, 0.016, 0.064, 0.25, 1.0, 4.0, 16.0];
-
-struct Maker<'a>(&'a Registry);
-
-impl Maker<'_> {
-    fn keep<C: prometheus::core::Collector + Clone + 'static>(
-        &self,
-        made: prometheus::Result<C>,
-    ) -> prometheus::Result<C> {
-        let made = made?;
-        self.0.register(Box::new(made.clone()))?;
-        Ok(made)
-    }
-
-    fn counters(
-        &self,
-        name: &str,
-        help: &str,
-        labels: &[&str],
-    ) -> prometheus::Result<IntCounterVec> {
-        self.keep(IntCounterVec::new(Opts::new(name, help).namespace("stencilward"), labels))
-    }
-
-    fn counter(&self, name: &str, help: &str) -> prometheus::Result<IntCounter> {
-        self.keep(IntCounter::with_opts(Opts::new(name, help).namespace("stencilward")))
-    }
-
-    fn gauges(&self, name: &str, help: &str, labels: &[&str]) -> prometheus::Result<IntGaugeVec> {
-        self.keep(IntGaugeVec::new(Opts::new(name, help).namespace("stencilward"), labels))
-    }
-
-    fn seconds(&self, name: &str, help: &str) -> prometheus::Result<Histogram> {
-        let options = HistogramOpts::new(name, help).namespace("stencilward");
-        self.keep(Histogram::with_opts(options.buckets(SECONDS.to_vec())))
-    }
-}
-
 impl Families {
     #[expect(clippy::too_many_lines, reason = "one table: a line or two for each family")]
-    pub(super) fn register(registry: &Registry) -> prometheus::Result<Self> {
-        let make = Maker(registry);
-        let ratio = Opts::new(
-            "stencil_life_ratio",
-            "Used share of a stencil's rated life: 0 is new, 1 is its end",
-        )
-        .namespace("stencilward");
-        Ok(Self {
+    pub(super) fn register(registry: &Registry) -> prometheus::Result<(Self, Vec<Described>)> {
+        let mut make = Maker::new(registry);
+        let families = Self {
+            time: make.level("time_seconds", "The gateway's clock, in seconds since 1970")?,
+            ready: make.gauge(
+                "ready",
+                "1 while what the gateway hears becomes durable, else 0",
+            )?,
+            process_start: make.of_process(
+                "process_start_time_seconds",
+                "When the gateway started, in seconds since 1970",
+            )?,
+            process_memory: make.of_process(
+                "process_resident_memory_bytes",
+                "Memory the gateway takes",
+            )?,
+            process_files: make.of_process("process_open_fds", "Files and connections it has open")?,
             build_info: make.gauges("build_info", "The gateway's version", &["version"])?,
             stencil_strokes: make.counters(
                 "stencil_strokes_total",
                 "Squeegee strokes booked to a stencil in its whole life",
                 &["stencil"],
             )?,
-            stencil_life_ratio: make.keep(GaugeVec::new(ratio, &["stencil"]))?,
+            stencil_life_ratio: make.levels(
+                "stencil_life_ratio",
+                "Used share of a stencil's rated life: 0 is new, 1 is its end",
+                &["stencil"],
+            )?,
+            stencil_rated_strokes: make.gauges(
+                "stencil_rated_strokes",
+                "Strokes a stencil is rated for",
+                &["stencil"],
+            )?,
+            stencil_strokes_since_wash: make.gauges(
+                "stencil_strokes_since_wash",
+                "Strokes booked to a stencil since the last wash that passed",
+                &["stencil"],
+            )?,
+            stencil_standing: make.gauges(
+                "stencil_standing",
+                "1 for how a stencil stands: released, on hold, under a concession; 0 for the others",
+                &["stencil", "standing"],
+            )?,
+            stencil_last_wash: make.levels(
+                "stencil_last_wash_timestamp_seconds",
+                "When a stencil's last wash that passed ended; none while there was none",
+                &["stencil"],
+            )?,
+            stencil_wash_due: make.levels(
+                "stencil_wash_due_timestamp_seconds",
+                "Until when a printed stencil must be washed before its paste dries; none while it \
+                 need not be",
+                &["stencil"],
+            )?,
+            stencil_order_by: make.levels(
+                "stencil_order_by_timestamp_seconds",
+                "The last day to order a stencil's successor so that it comes in time; none while \
+                 its history is too short or its lead time unknown",
+                &["stencil"],
+            )?,
+            stencil_end: make.levels(
+                "stencil_end_of_life_timestamp_seconds",
+                "The day on which a stencil is expected to reach its end, the middle of the \
+                 forecast; none while its history is too short",
+                &["stencil"],
+            )?,
+            stencils: make.gauge("stencils", "Stencils in use: all that are not retired")?,
+            stencils_without_series: make.gauge(
+                "stencils_without_series",
+                "Stencils in use beyond metrics.stencils, which have no series of their own",
+            )?,
+            strokes: make.counters(
+                "machine_strokes_total",
+                "Squeegee strokes of a printer that were booked to a stencil",
+                &["machine"],
+            )?,
             stencil_cleanliness: make.gauges(
                 "stencil_cleanliness",
                 "1 for the state of cleanliness a stencil is in, 0 for the others",
@@ -196,6 +229,11 @@ impl Families {
                 "1 while the link to a machine works, else 0",
                 &["machine"],
             )?,
+            machine_in_maintenance: make.gauges(
+                "machine_in_maintenance",
+                "1 while somebody maintains a machine, else 0",
+                &["machine"],
+            )?,
             rounds: make.counters(
                 "link_rounds_total",
                 "Rounds of reads and messages dealt with",
@@ -228,10 +266,19 @@ impl Families {
                 "signal_durable_duration_seconds",
                 "Time from receiving a signal until all that follows from it was durable",
             )?,
-            intake_waiting: make.keep(IntGauge::with_opts(
-                Opts::new("intake_waiting", "Deliveries that wait for the site task")
-                    .namespace("stencilward"),
-            ))?,
+            interlock_seconds: make.seconds(
+                "signal_interlock_duration_seconds",
+                "Time from receiving a signal until a machine showed the interlock it changed",
+            )?,
+            ledger_size: make.gauge("ledger_size_bytes", "Size of the ledger's files")?,
+            ledger_free: make.gauge("ledger_free_bytes", "Free space on the ledger's disk")?,
+            intake_waiting: make
+                .gauge("intake_waiting", "Deliveries that wait for the site task")?,
+            active_alarms: make.gauges(
+                "active_alarms",
+                "What is wrong at the moment, by kind, whether somebody acknowledged it or not",
+                &["kind"],
+            )?,
             alarms: make.gauges(
                 "alarms",
                 "Alarms that stand, by state and priority",
@@ -242,7 +289,8 @@ impl Families {
                 "Alarms told to people, by kind and the priority they were told with",
                 &["kind", "priority"],
             )?,
-        })
+        };
+        Ok((families, make.described()))
     }
 
     /// The alarms that may stand: every state but normal, with every priority.
@@ -254,44 +302,5 @@ impl Families {
     /// Counts an alarm that was told.
     pub(super) fn alarm_raised(&self, kind: AlarmKind, priority: Priority) {
         self.alarms_raised.with_label_values(&[kind.as_str(), priority.as_str()]).inc();
-    }
-
-    pub(super) fn stencil_series(&self, code: &StencilCode) -> StencilSeries {
-        let code = code.as_str();
-        StencilSeries {
-            strokes: self.stencil_strokes.with_label_values(&[code]),
-            life_ratio: self.stencil_life_ratio.with_label_values(&[code]),
-            cleanliness: Cleanliness::ALL
-                .map(|value| self.stencil_cleanliness.with_label_values(&[code, value.as_str()])),
-            wear_band: WearBand::ALL
-                .map(|band| self.stencil_wear_band.with_label_values(&[code, band.as_str()])),
-        }
-    }
-
-    /// Takes away the series that tell how a machine is. What it did stays counted.
-    pub(super) fn forget_machine(&self, machine: &MachineName) {
-        let machine = machine.as_str();
-        let _ = self.machine_up.remove_label_values(&[machine]);
-        let _ = self.unattributed_strokes.remove_label_values(&[machine]);
-    }
-
-    /// Takes away what is shown of an output.
-    pub(super) fn forget_output(&self, machine: &MachineName, output: &OutputName) {
-        let labels = [machine.as_str(), output.as_str()];
-        let _ = self.output_wanted.remove_label_values(&labels);
-        let _ = self.output_shown.remove_label_values(&labels);
-    }
-
-    /// Takes a stencil's series away. A series that never was is no fault.
-    pub(super) fn forget_stencil(&self, code: &StencilCode) {
-        let code = code.as_str();
-        let _ = self.stencil_strokes.remove_label_values(&[code]);
-        let _ = self.stencil_life_ratio.remove_label_values(&[code]);
-        for value in Cleanliness::ALL {
-            let _ = self.stencil_cleanliness.remove_label_values(&[code, value.as_str()]);
-        }
-        for band in WearBand::ALL {
-            let _ = self.stencil_wear_band.remove_label_values(&[code, band.as_str()]);
-        }
     }
 }

@@ -1,0 +1,64 @@
+//! What is to come of each stencil, worked out again every minute.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::time::Duration;
+
+use stencilward_adapters::link::now;
+use stencilward_domain::names::StencilCode;
+use stencilward_domain::time::Timestamp;
+use stencilward_web::{Archive, Coming, Outlook};
+use tokio_util::sync::CancellationToken;
+
+use super::Metrics;
+use super::series::show_instant;
+
+const AGAIN: Duration = Duration::from_secs(60);
+
+/// Shows the forecast of each stencil until told to stop, of at most so many.
+pub(crate) async fn keep_outlook(
+    metrics: Arc<Metrics>,
+    archive: Arc<dyn Archive>,
+    most: usize,
+    stop: CancellationToken,
+) {
+    let mut shown: BTreeSet<StencilCode> = BTreeSet::new();
+    loop {
+        match archive.wear(now()).await {
+            Ok(wear) => {
+                let known = wear.outlooks.iter().take(most);
+                let known: BTreeSet<StencilCode> = known
+                    .map(|(code, outlook)| {
+                        show(&metrics, code, Some(outlook));
+                        code.clone()
+                    })
+                    .collect();
+                for gone in shown.difference(&known) {
+                    show(&metrics, gone, None);
+                }
+                shown = known;
+            }
+            Err(error) => tracing::warn!(%error, "the forecast in the metrics stays as it was"),
+        }
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = tokio::time::sleep(AGAIN) => {}
+        }
+    }
+}
+
+fn show(metrics: &Metrics, code: &StencilCode, outlook: Option<&Outlook>) {
+    let order_by = outlook.and_then(|outlook| outlook.order_by);
+    let end = outlook.and_then(|outlook| match outlook.stop {
+        Coming::Expected { day, .. } => Some(day),
+        Coming::Reached | Coming::NoDay(_) => None,
+    });
+    let families = &metrics.families;
+    show_instant(&families.stencil_order_by, code.as_str(), order_by.map(end_of));
+    show_instant(&families.stencil_end, code.as_str(), end.map(end_of));
+}
+
+/// The end of a calendar day counted from 1970-01-01.
+fn end_of(day: i32) -> Timestamp {
+    Timestamp((i64::from(day) + 1) * 86_400_000)
+}
