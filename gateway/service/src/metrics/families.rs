@@ -39,7 +39,7 @@ pub(super) struct Families {
     pub(super) stroke_corrections: IntCounter,
     pub(super) basis_disagreements: IntCounterVec,
     pub(super) understencil_wipes: IntCounterVec,
-    pub(super) counter_findings: IntCounterVec,
+    pub(super) stroke_jumps: IntCounterVec,
     pub(super) clock_findings: IntCounterVec,
     pub(super) doubted_decisions: IntCounterVec,
     pub(super) messages_missed: IntCounterVec,
@@ -204,8 +204,8 @@ impl Families {
                 "Understencil wipes a printer told of",
                 &["machine"],
             )?,
-            counter_findings: make.counters(
-                "counter_findings_total",
+            stroke_jumps: make.counters(
+                "stroke_jumps_total",
                 "Jumps of a stroke counter that the machine cannot have made",
                 &["machine"],
             )?,

@@ -92,8 +92,7 @@ impl Follower {
         }
         match spec.kind {
             MachineKind::Printer => {
-                let own =
-                    [&families.strokes, &families.counter_findings, &families.understencil_wipes];
+                let own = [&families.strokes, &families.stroke_jumps, &families.understencil_wipes];
                 for family in own {
                     family.with_label_values(&[machine]);
                 }
@@ -152,7 +151,7 @@ impl Follower {
                 families.storage_breaches.with_label_values(&[rack.as_str()]).inc();
             }
             Event::CounterDoubted { machine, .. } => {
-                families.counter_findings.with_label_values(&[machine.as_str()]).inc();
+                families.stroke_jumps.with_label_values(&[machine.as_str()]).inc();
             }
             Event::WashUnmatched(unmatched) => {
                 families.unmatched_washes.with_label_values(&[unmatched.machine.as_str()]).inc();

@@ -47,15 +47,19 @@ pub(crate) async fn keep_outlook(
     }
 }
 
+/// What has come shows as today: it asks for an order, or for the stencil to be retired.
 fn show(metrics: &Metrics, code: &StencilCode, outlook: Option<&Outlook>) {
-    let order_by = outlook.and_then(|outlook| outlook.order_by);
     let end = outlook.and_then(|outlook| match outlook.stop {
-        Coming::Expected { day, .. } => Some(day),
-        Coming::Reached | Coming::NoDay(_) => None,
+        Coming::Expected { day, .. } => Some(end_of(day)),
+        Coming::Reached => Some(now()),
+        Coming::NoDay(_) => None,
     });
+    let reached = outlook.is_some_and(|outlook| outlook.stop == Coming::Reached);
+    let order_by = outlook.and_then(|outlook| outlook.order_by).map(end_of);
+    let order_by = order_by.or(end.filter(|_| reached));
     let families = &metrics.families;
-    show_instant(&families.stencil_order_by, code.as_str(), order_by.map(end_of));
-    show_instant(&families.stencil_end, code.as_str(), end.map(end_of));
+    show_instant(&families.stencil_order_by, code.as_str(), order_by);
+    show_instant(&families.stencil_end, code.as_str(), end);
 }
 
 /// The end of a calendar day counted from 1970-01-01.
