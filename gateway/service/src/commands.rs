@@ -1,5 +1,6 @@
 //! What the `stencilward` program can be told to do.
 
+mod backup;
 mod check;
 mod export;
 mod import;
@@ -84,6 +85,11 @@ enum Command {
     /// Show who may sign in; let people and programs in, change them, or dismiss them. Works
     /// whether a gateway runs or not.
     People(people::Arguments),
+    /// Copy the ledger and its people into a folder, and check the copy; works while a gateway
+    /// runs.
+    Backup(backup::Backup),
+    /// Bring a backup back, while no gateway runs.
+    Restore(backup::Restore),
     /// Take in a stencil list; works while a gateway runs.
     Import(import::Arguments),
     /// Write the stencil list or the ledger's events; works while a gateway runs.
@@ -137,6 +143,8 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Rehearse(arguments) => rehearse::run(&arguments, cli.log),
         Command::People(arguments) => people::change(&arguments),
         Command::Report(arguments) => report::report(&arguments),
+        Command::Backup(arguments) => backup::backup(&arguments),
+        Command::Restore(arguments) => backup::restore(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),
         Command::Metrics => metrics(),

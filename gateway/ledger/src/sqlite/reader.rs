@@ -1,8 +1,8 @@
 //! Reading a ledger that somebody else may be writing to.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
+use std::{fs, io};
 
 use rusqlite::{Connection, OpenFlags};
 use stencilward_domain::event::Position;
@@ -66,6 +66,32 @@ impl Reader {
                     }
                 }
             }
+            self.open = connect(&self.path).map_err(LedgerError::storage)?;
+        }
+    }
+
+    /// Copies the ledger as it is at one instant into a new file, compact, and makes the copy
+    /// durable. A gateway at work goes on; its log grows until the copy is done.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when the file is there already, or there is no room for it.
+    pub fn copy_to(&mut self, to: &Path) -> Result<(), LedgerError> {
+        let name = to.to_str().ok_or_else(|| {
+            LedgerError::storage(io::Error::other("the copy's name is no text: name another"))
+        })?;
+        loop {
+            let (Open::Shared(connection) | Open::Still(connection, _)) = &self.open;
+            connection.execute("VACUUM INTO ?1", [name]).map_err(LedgerError::storage)?;
+            let whole = match &self.open {
+                Open::Shared(_) => true,
+                Open::Still(_, before) => looks(&self.path) == Some(*before),
+            };
+            if whole {
+                return fs::File::open(to)
+                    .and_then(|file| file.sync_all())
+                    .map_err(LedgerError::storage);
+            }
+            fs::remove_file(to).map_err(LedgerError::storage)?;
             self.open = connect(&self.path).map_err(LedgerError::storage)?;
         }
     }

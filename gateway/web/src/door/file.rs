@@ -108,6 +108,15 @@ impl PeopleFile {
         Ok(done)
     }
 
+    /// Copies everybody into another file.
+    ///
+    /// # Errors
+    /// [`PeopleError`] when one cannot be read or the other not written.
+    pub fn copy_to(&self, other: &Self) -> Result<(), PeopleError> {
+        let people = self.read()?;
+        other.replace(&people).map_err(|error| other.failed(error))
+    }
+
     fn replace(&self, people: &People) -> io::Result<()> {
         let folder = self.0.parent().filter(|folder| !folder.as_os_str().is_empty());
         let folder = folder.unwrap_or(Path::new("."));
