@@ -1,0 +1,153 @@
+//! Finding things as people do: by what they are and what they are called, as the browser tells
+//! screen readers (WebDriver, "Get Computed Label"; WAI-ARIA, accessible name).
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use hyper::Method;
+use serde_json::Value;
+use thirtyfour::common::command::FormatRequestData;
+use thirtyfour::error::WebDriverResult;
+use thirtyfour::{By, RequestData, SessionId, TypingData, WebElement};
+
+use super::{Browser, LIMIT, good};
+use crate::wait::eventually;
+
+/// Between two keys: a scanner is quick.
+const NO_PAUSE: Duration = Duration::ZERO;
+
+/// What a person looks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Thing {
+    /// Something to press.
+    Button,
+    /// Somewhere to go.
+    Link,
+    /// Something to fill in, choose or tick.
+    Field,
+    /// A title.
+    Heading,
+    /// What folds up.
+    Fold,
+}
+
+impl Thing {
+    fn css(self) -> &'static str {
+        match self {
+            Self::Button => "button",
+            Self::Link => "a[href]",
+            Self::Field => "input:not([type=hidden]), select, textarea",
+            Self::Heading => "h1, h2, h3",
+            Self::Fold => "summary",
+        }
+    }
+}
+
+/// The command "Get Computed Label" of an element.
+#[derive(Debug)]
+struct Label<'a>(&'a WebElement);
+
+impl FormatRequestData for Label<'_> {
+    fn format_request(&self, session: &SessionId) -> RequestData {
+        let element = self.0.element_id();
+        let uri: Arc<str> = format!("session/{session}/element/{element}/computedlabel").into();
+        RequestData::new(Method::GET, uri)
+    }
+}
+
+impl Browser {
+    async fn label(&self, element: &WebElement) -> WebDriverResult<String> {
+        self.driver.cmd(Label(element)).await?.value::<String>()
+    }
+
+    /// Those of this name, or whose name begins so, that can be seen.
+    async fn named(&self, thing: Thing, name: &str) -> WebDriverResult<Vec<WebElement>> {
+        let (mut exactly, mut nearly) = (Vec::new(), Vec::new());
+        for element in self.driver.find_all(By::Css(thing.css())).await? {
+            let label = self.label(&element).await?;
+            if !label.starts_with(name) || !element.is_displayed().await? {
+                continue;
+            }
+            if label == name { exactly.push(element) } else { nearly.push(element) }
+        }
+        Ok(if exactly.is_empty() { nearly } else { exactly })
+    }
+
+    /// How many of this name can be seen at the moment.
+    pub async fn count(&self, thing: Thing, name: &str) -> usize {
+        good("looking", self.named(thing, name).await).len()
+    }
+
+    /// Waits until one of this name can be seen, and does something with the first.
+    async fn with<T>(
+        &self,
+        thing: Thing,
+        name: &str,
+        mut act: impl AsyncFnMut(WebElement) -> WebDriverResult<T>,
+    ) -> T {
+        eventually(&format!("the {thing:?} {name:?} can be used"), LIMIT, async || {
+            // The page may show itself anew between the look and the act: then once more.
+            let found = self.named(thing, name).await.map_err(|why| why.to_string())?;
+            let found = found.into_iter().next();
+            let element = found.ok_or("there is none");
+            match element {
+                Ok(element) => act(element).await.map_err(|why| why.to_string()),
+                Err(none) => Err(format!("{none} in:\n{}", self.text().await)),
+            }
+        })
+        .await
+    }
+
+    /// Waits until there is one.
+    pub async fn finds(&self, thing: Thing, name: &str) {
+        self.with(thing, name, async |_| Ok(())).await;
+    }
+
+    /// Presses a button, follows a link, ticks a box, unfolds.
+    pub async fn press(&self, thing: Thing, name: &str) {
+        self.with(thing, name, async |element| element.click().await).await;
+    }
+
+    /// Fills a field with this instead of what is in it.
+    pub async fn fill(&self, name: &str, text: &str) {
+        self.with(Thing::Field, name, async |field| {
+            if field.tag_name().await? == "select" {
+                return field.send_keys(text).await;
+            }
+            field.clear().await?;
+            field.send_keys(text).await
+        })
+        .await;
+    }
+
+    /// What is in a field.
+    pub async fn filled(&self, name: &str) -> String {
+        self.with(Thing::Field, name, async |field| field.value().await).await.unwrap_or_default()
+    }
+
+    /// Types on the keyboard, wherever the focus is; also keys such as `Key::Enter`.
+    pub async fn types(&self, keys: impl Into<TypingData>) {
+        let chain =
+            self.driver.action_chain_with_delay(Some(NO_PAUSE), Some(NO_PAUSE)).send_keys(keys);
+        good("typing", chain.perform().await);
+    }
+
+    /// What has the focus: its kind and its name.
+    pub async fn focused(&self) -> (String, String) {
+        eventually("something has the focus", LIMIT, async || {
+            let look = async || {
+                let element = self.driver.active_element().await?;
+                Ok((element.tag_name().await?, self.label(&element).await?))
+            };
+            look().await.map_err(|why: thirtyfour::error::WebDriverError| why.to_string())
+        })
+        .await
+    }
+
+    /// True when whatever has the focus shows it (WCAG 2.2, 2.4.7): by an outline of its own.
+    pub async fn shows_focus(&self) -> bool {
+        let script = "const style = getComputedStyle(document.activeElement);
+            return style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2";
+        self.run(script).await == Value::Bool(true)
+    }
+}

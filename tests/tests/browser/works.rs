@@ -1,0 +1,141 @@
+//! A plant with a past, its simulated machines, and the real program that looks after it.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::Command;
+
+use serde_json::{Value, json};
+use stencilward_adapters::link::now;
+use stencilward_domain::names::StencilCode;
+use stencilward_domain::signal::Said;
+use stencilward_service::plant::Plant;
+use stencilward_tests::browser::{Browser, LIMIT, Setup};
+use stencilward_tests::child::Child;
+use stencilward_tests::free_port::free_port;
+use stencilward_tests::http;
+use stencilward_tests::wait::eventually;
+use tempfile::TempDir;
+
+use super::past;
+
+/// A plant at work.
+pub(crate) struct Works {
+    pub(crate) plant: Plant,
+    gateway: Option<Child>,
+    address: SocketAddr,
+    folder: TempDir,
+}
+
+impl Works {
+    /// With all its machines heard.
+    pub(crate) async fn start() -> Self {
+        Self::with("").await
+    }
+
+    /// The same with more lines in its file.
+    pub(crate) async fn with(more: &str) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
+        let text = format!("{}{more}", include_str!("plant.yaml"));
+        let mut configuration = stencilward_config::parse("plant.yaml", &text).unwrap();
+        configuration.listen = address.to_string();
+        configuration.ledger = folder.path().join("plant.db");
+        let plant = Plant::start(configuration).await.unwrap();
+        past::write(&plant.configuration, now()).await;
+        let written = serde_yaml::to_string(&plant.configuration).unwrap();
+        std::fs::write(folder.path().join("plant.yaml"), written).unwrap();
+        let mut works = Self { plant, gateway: None, address, folder };
+        works.run().await;
+        works.up().await;
+        works
+    }
+
+    /// A browser that looks at it; none, said aloud, where there is none.
+    pub(crate) async fn browser(&self, setup: Setup) -> Option<Browser> {
+        Browser::open(self.address, setup).await
+    }
+
+    /// Starts the gateway.
+    pub(crate) async fn run(&mut self) {
+        let mut gateway = Child::start(&self.command("run", &[]));
+        gateway.line("that it runs", LIMIT, |line| line.contains("running").then_some(())).await;
+        self.gateway = Some(gateway);
+    }
+
+    /// Ends the gateway.
+    pub(crate) fn stop(&mut self) {
+        if let Some(mut gateway) = self.gateway.take() {
+            gateway.stop();
+        }
+    }
+
+    pub(crate) fn command(&self, name: &str, more: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_stencilward-under-test"));
+        command.arg(name).arg(self.file()).args(more);
+        command
+    }
+
+    fn file(&self) -> PathBuf {
+        self.folder.path().join("plant.yaml")
+    }
+
+    /// A machine says something.
+    pub(crate) async fn says(&self, machine: &str, said: &Said) {
+        let identity = format!("{:?}", std::time::Instant::now());
+        let (_, simulated) = self.plant.machine(machine).unwrap();
+        simulated.say(said, Some(&identity)).await.unwrap();
+    }
+
+    /// A printer prints with what somebody puts in.
+    pub(crate) async fn prints(&self, printer: &str, stencil: &str, count: u64) {
+        let code = StencilCode::new(stencil).unwrap();
+        self.says(printer, &Said::Seated { code }).await;
+        let path = format!("/api/v1/machines/{printer}");
+        self.until("it is in there", &path, |machine| machine["stencil"] == stencil).await;
+        self.says(printer, &Said::StrokesDone { count }).await;
+        let path = format!("/api/v1/stencils/{stencil}");
+        self.until("it printed", &path, |stencil| stencil["cleanliness"] == "printed").await;
+    }
+
+    /// A machine has a fault, or has it no more.
+    pub(crate) async fn fault(&self, machine: &str, code: &str, text: &str, has: bool) {
+        let (code, text) = (code.to_owned(), text.to_owned());
+        let said = if has { Said::FaultRaised { code, text } } else { Said::FaultEnded { code } };
+        self.says(machine, &said).await;
+    }
+
+    /// Somebody else does something by the API.
+    pub(crate) async fn post(&self, path: &str, body: Value) -> Value {
+        let answer = http::post(self.address, path, &body).await.expect("an answer");
+        assert_eq!(answer.status, 200, "{path}: {}", answer.body);
+        answer.json()
+    }
+
+    /// Waits until the API says so.
+    pub(crate) async fn until(&self, what: &str, path: &str, holds: impl Fn(&Value) -> bool) {
+        eventually(what, LIMIT, async || {
+            let seen = http::get(self.address, path).await.map(|answer| answer.json());
+            let seen = seen.unwrap_or_default();
+            if holds(&seen) { Ok(()) } else { Err(seen.to_string()) }
+        })
+        .await;
+    }
+
+    async fn up(&self) {
+        // A broker keeps nothing for a gateway it has never seen.
+        self.until("all links are up", "/api/v1/machines", |seen| {
+            let list = seen["machines"].as_array();
+            list.is_some_and(|list| list.iter().all(|machine| machine["link"] == "up"))
+        })
+        .await;
+    }
+
+    /// Releases an order for the Heron controller's top side.
+    pub(crate) async fn release(&self, order: &str) {
+        let order = json!({
+            "order": order, "product": "Heron controller", "side": "top", "revision": "B",
+            "quantity": 200, "by": "planning",
+        });
+        self.post("/api/v1/orders", order).await;
+    }
+}
