@@ -125,6 +125,11 @@ impl Browser {
         self.with(Thing::Field, name, async |field| field.value().await).await.unwrap_or_default()
     }
 
+    /// True when a box is ticked.
+    pub async fn ticked(&self, name: &str) -> bool {
+        self.with(Thing::Field, name, async |field| field.is_selected().await).await
+    }
+
     /// Types on the keyboard, wherever the focus is; also keys such as `Key::Enter`.
     pub async fn types(&self, keys: impl Into<TypingData>) {
         let chain =

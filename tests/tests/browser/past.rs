@@ -67,7 +67,7 @@ struct Floor {
 impl Floor {
     /// Time passes, then the machine says it.
     fn hears(&mut self, machine: &str, said: Said) {
-        self.at = self.at.plus(Duration::from_secs(120));
+        self.at = self.at.plus(Duration::from_secs(20));
         self.site.tick(self.at);
         self.told += 1;
         self.site.hear(&Signal {
