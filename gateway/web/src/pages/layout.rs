@@ -85,7 +85,8 @@ fn whole(words: &Words, page: &Page) -> Markup {
                         }
                     }
                 }
-                main #main tabindex="-1" data-live=[page.live.as_deref()] { (page.main) }
+                main #main tabindex="-1" data-live=[page.live.as_deref()]
+                    data-at=[page.live.as_ref().map(|_| words.head.0)] { (page.main) }
                 footer {
                     p { (words.say("interlock-note")) }
                     p {
