@@ -71,7 +71,7 @@ async fn everything_works_without_a_script() {
     handheld.finds(Thing::Heading, "Take it").await;
 
     handheld.press(Thing::Link, "Alarms").await;
-    handheld.press(Thing::Field, "fault E17 of washer-1").await;
+    handheld.press(Thing::Field, "washer-1 E17").await;
     handheld.fill("Who", "L. Example").await;
     handheld.press(Thing::Button, "Acknowledge").await;
     handheld.sees("acknowledged").await;

@@ -5,6 +5,7 @@ mod engineer;
 mod live;
 mod manager;
 mod operator;
+mod pages;
 mod past;
 mod technician;
 mod works;

@@ -23,36 +23,32 @@ async fn an_alarm_comes_is_acknowledged_commented_and_shelved() {
     desk.press(Thing::Link, "Alarms").await;
 
     // What is being typed and ticked stays while another one comes up.
-    desk.press(Thing::Field, "fault E17 of washer-1").await;
+    desk.press(Thing::Field, "washer-1 E17").await;
     desk.fill("Who", "T. Example").await;
     desk.fill("Comment", "filter ordered").await;
     works.fault("washer-2", "E4", "door open", true).await;
     desk.sees("door open").await;
     assert_eq!(desk.filled("Comment").await, "filter ordered");
-    assert!(
-        desk.ticked("fault E17 of washer-1").await && !desk.ticked("fault E4 of washer-2").await
-    );
+    assert!(desk.ticked("washer-1 E17").await && !desk.ticked("washer-2 E4").await);
     desk.press(Thing::Button, "Acknowledge").await;
     desk.sees("acknowledged").await;
-    assert_eq!(desk.count(Thing::Field, "fault E4 of washer-2").await, 1, "it stands as it was");
+    assert_eq!(desk.count(Thing::Field, "washer-2 E4").await, 1, "it stands as it was");
 
-    desk.press(Thing::Field, "fault E17 of washer-1").await;
+    desk.press(Thing::Field, "washer-1 E17").await;
     desk.fill("Who", "T. Example").await;
     desk.fill("Comment", "the filter comes at two").await;
     desk.press(Thing::Button, "Comment").await;
     desk.arrives("/alarms").await;
 
     // Both at once; without a reason it is not taken, and what was ticked stays ticked.
-    desk.press(Thing::Field, "fault E17 of washer-1").await;
-    desk.press(Thing::Field, "fault E4 of washer-2").await;
+    desk.press(Thing::Field, "washer-1 E17").await;
+    desk.press(Thing::Field, "washer-2 E4").await;
     desk.fill("Who", "T. Example").await;
     desk.fill("Minutes on the shelf", "30").await;
     desk.press(Thing::Button, "Shelve").await;
     desk.sees("Not done. See the marked field.").await;
     desk.sees("Say why, or what there is to say.").await;
-    assert!(
-        desk.ticked("fault E17 of washer-1").await && desk.ticked("fault E4 of washer-2").await
-    );
+    assert!(desk.ticked("washer-1 E17").await && desk.ticked("washer-2 E4").await);
     desk.fill("Comment", "the service is here").await;
     desk.press(Thing::Button, "Shelve").await;
     desk.arrives("/alarms").await;

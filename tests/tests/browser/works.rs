@@ -34,14 +34,24 @@ impl Works {
 
     /// The same with more lines in its file.
     pub(crate) async fn with(more: &str) -> Self {
+        Self::of(&format!("{}{more}", include_str!("plant.yaml"))).await
+    }
+
+    /// One that has nothing yet.
+    pub(crate) async fn empty() -> Self {
+        Self::of("site: Invented Works\n").await
+    }
+
+    async fn of(text: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
-        let text = format!("{}{more}", include_str!("plant.yaml"));
-        let mut configuration = stencilward_config::parse("plant.yaml", &text).unwrap();
+        let mut configuration = stencilward_config::parse("plant.yaml", text).unwrap();
         configuration.listen = address.to_string();
         configuration.ledger = folder.path().join("plant.db");
         let plant = Plant::start(configuration).await.unwrap();
-        past::write(&plant.configuration, now()).await;
+        if !plant.configuration.machines.is_empty() {
+            past::write(&plant.configuration, now()).await;
+        }
         let written = serde_yaml::to_string(&plant.configuration).unwrap();
         std::fs::write(folder.path().join("plant.yaml"), written).unwrap();
         let mut works = Self { plant, gateway: None, address, folder };
@@ -109,6 +119,13 @@ impl Works {
         let answer = http::post(self.address, path, &body).await.expect("an answer");
         assert_eq!(answer.status, 200, "{path}: {}", answer.body);
         answer.json()
+    }
+
+    /// Somebody wants to store a stencil that may not be.
+    pub(crate) async fn refused(&self, stencil: &str) {
+        let asked = json!({ "rack": "rack-1", "slot": "A1", "by": "L. Example" });
+        let decision = self.post(&format!("/api/v1/stencils/{stencil}/store"), asked).await;
+        assert_eq!(decision["permitted"], false, "{decision}");
     }
 
     /// Waits until the API says so.
