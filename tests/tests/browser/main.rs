@@ -7,5 +7,6 @@ mod manager;
 mod operator;
 mod pages;
 mod past;
+mod sign_in;
 mod technician;
 mod works;

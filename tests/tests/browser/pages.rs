@@ -120,19 +120,21 @@ async fn pages_that_answer() {
     let works = busy().await;
     let Some(mut inspector) = Inspector::new(&works, Setup::DESK).await else { return };
     inspector.visit("scan", "/scan").await;
-    for (name, codes, said) in [
-        ("scan-asks", &["WR-302"][..], "Now scan the order"),
-        ("scan-no", &["WO-4711"], "Do not take it"),
-        ("scan-yes", &["WR-302", "C2"], "Store it"),
-        ("scan-unknown", &["4006381333931"], "Not known"),
+    // One after the other; each answer is awaited before the next code.
+    for (name, code, said) in [
+        ("scan-asks", "WR-302", "Now scan the order"),
+        ("scan-no", "WO-4711", "Do not take it"),
+        ("", "WR-302", "Now scan the order"),
+        ("scan-yes", "C2", "Store it"),
+        ("scan-unknown", "4006381333931", "Not known"),
     ] {
-        for code in codes {
-            inspector.browser.fill("Scan a stencil", code).await;
-            inspector.browser.fill("Who", "L. Example").await;
-            inspector.browser.press(Thing::Button, "Enter").await;
-        }
+        inspector.browser.fill("Scan a stencil", code).await;
+        inspector.browser.fill("Who", "L. Example").await;
+        inspector.browser.press(Thing::Button, "Enter").await;
         inspector.browser.sees(said).await;
-        inspector.look(name).await;
+        if !name.is_empty() {
+            inspector.look(name).await;
+        }
     }
     let browser = &inspector.browser;
     browser.goto("/stencils/WR-302").await;

@@ -12,7 +12,7 @@ use stencilward_service::plant::Plant;
 use stencilward_tests::browser::{Browser, LIMIT, Setup};
 use stencilward_tests::child::Child;
 use stencilward_tests::free_port::free_port;
-use stencilward_tests::http;
+use stencilward_tests::http::{self, Answer};
 use stencilward_tests::wait::eventually;
 use tempfile::TempDir;
 
@@ -22,6 +22,8 @@ use super::past;
 pub(crate) struct Works {
     pub(crate) plant: Plant,
     gateway: Option<Child>,
+    /// What the tests' own questions show where people sign in.
+    token: Option<String>,
     address: SocketAddr,
     folder: TempDir,
 }
@@ -54,7 +56,11 @@ impl Works {
         }
         let written = serde_yaml::to_string(&plant.configuration).unwrap();
         std::fs::write(folder.path().join("plant.yaml"), written).unwrap();
-        let mut works = Self { plant, gateway: None, address, folder };
+        let mut works = Self { plant, gateway: None, token: None, address, folder };
+        if works.plant.configuration.sign_in.is_some() {
+            let said = works.admit("the test", "manager", &["--program"]);
+            works.token = said["token"].as_str().map(str::to_owned);
+        }
         works.run().await;
         works.up().await;
         works
@@ -114,11 +120,33 @@ impl Works {
         self.says(machine, &said).await;
     }
 
+    /// Lets somebody in who may sign in; gives the secrets that were told.
+    pub(crate) fn admit(&self, name: &str, role: &str, more: &[&str]) -> Value {
+        let admit = ["admit", name, "--role", role, "--by", "the test", "--why", "to see"];
+        let output = self.command("people", &[&admit, more].concat()).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+        let secrets = said.lines().filter_map(|line| line.split_once(", not shown again: "));
+        secrets.map(|(what, secret)| (what.to_owned(), json!(secret))).collect()
+    }
+
     /// Somebody else does something by the API.
     pub(crate) async fn post(&self, path: &str, body: Value) -> Value {
-        let answer = http::post(self.address, path, &body).await.expect("an answer");
+        let answer = self.ask("POST", path, &body.to_string()).await.expect("an answer");
         assert_eq!(answer.status, 200, "{path}: {}", answer.body);
         answer.json()
+    }
+
+    async fn ask(&self, method: &str, path: &str, body: &str) -> Option<Answer> {
+        let token = self.token.as_ref().map(|token| format!("Authorization: Bearer {token}\r\n"));
+        let request = format!(
+            "{method} {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n{}\
+             Content-Type: application/json\r\nContent-Length: {}\r\n\r\n{body}",
+            self.address,
+            token.unwrap_or_default(),
+            body.len()
+        );
+        http::send(self.address, &request).await
     }
 
     /// Somebody wants to store a stencil that may not be.
@@ -131,7 +159,7 @@ impl Works {
     /// Waits until the API says so.
     pub(crate) async fn until(&self, what: &str, path: &str, holds: impl Fn(&Value) -> bool) {
         eventually(what, LIMIT, async || {
-            let seen = http::get(self.address, path).await.map(|answer| answer.json());
+            let seen = self.ask("GET", path, "").await.map(|answer| answer.json());
             let seen = seen.unwrap_or_default();
             if holds(&seen) { Ok(()) } else { Err(seen.to_string()) }
         })
