@@ -1,6 +1,7 @@
 //! Each person's whole task in a real browser, against the real program and real protocols.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a helper that cannot go on fails the test")]
 
+mod demo;
 mod engineer;
 mod live;
 mod manager;
