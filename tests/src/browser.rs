@@ -4,26 +4,26 @@
 //! [`Browser`] is a fresh person at a fresh machine: a driver, a browser and a profile of its own.
 
 mod axe;
-mod carrier;
+mod command;
 mod finding;
 mod picture;
 
 use std::fmt::Debug;
 use std::net::SocketAddr;
-use std::process::Command;
+use std::path::Path;
 use std::time::Duration;
 
-use serde_json::{Value, json};
-use thirtyfour::error::WebDriverResult;
-use thirtyfour::{ChromeCapabilities, ChromiumLikeCapabilities, WebDriver};
+use fantoccini::{Client, ClientBuilder};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Map, Value, json};
 
 use crate::child::Child;
 use crate::free_port::free_port;
 use crate::missing;
 use crate::wait::eventually;
 pub use axe::Axe;
-use carrier::Carrier;
-pub use finding::Thing;
+use command::Command;
+pub use finding::{ENTER, TAB, Thing};
 
 /// How long something may take to show.
 pub const LIMIT: Duration = Duration::from_secs(20);
@@ -48,7 +48,7 @@ impl Setup {
 
 /// A running browser. Dropping it ends it.
 pub struct Browser {
-    driver: WebDriver,
+    driver: Client,
     base: String,
     width: u32,
     // In this order: the driver ends its browser before the profile goes.
@@ -66,16 +66,17 @@ impl Browser {
         let program = missing::program("chromedriver", "Debian package chromium-driver")?;
         let profile = tempfile::tempdir().unwrap_or_else(|why| panic!("no folder: {why}"));
         let port = free_port();
-        let mut command = Command::new(program);
+        let mut command = std::process::Command::new(program);
         command.arg(format!("--port={port}"));
         let mut process = Child::start(&command);
         let ready = |line: &str| line.contains("started successfully").then_some(());
         process.line("that it is ready", LIMIT, ready).await;
         let capabilities = capabilities(&binary.to_string_lossy(), profile.path(), setup);
-        let capabilities = capabilities.unwrap_or_else(|why| panic!("capabilities: {why}"));
-        let driver = WebDriver::builder(format!("http://127.0.0.1:{port}"), capabilities);
-        let driver = driver.client(Carrier).connect().await;
-        let driver = driver.unwrap_or_else(|why| panic!("no browser: {why}"));
+        let driver = ClientBuilder::new(HttpConnector::new())
+            .capabilities(capabilities)
+            .connect(&format!("http://127.0.0.1:{port}"))
+            .await;
+        let driver = good("a browser", driver);
         let base = format!("http://{at}");
         let mut browser =
             Self { driver, base, width: setup.width, _process: process, _profile: profile };
@@ -87,12 +88,12 @@ impl Browser {
 
     /// Ends it in order, which is quicker than dropping it.
     pub async fn close(self) {
-        self.driver.quit().await.ok();
+        self.driver.close().await.ok();
     }
 
     /// Goes to a page of the gateway.
     pub async fn goto(&self, path: &str) {
-        good("going there", self.driver.goto(format!("{}{path}", self.base)).await);
+        good("going there", self.driver.goto(&format!("{}{path}", self.base)).await);
     }
 
     /// Loads the page again.
@@ -142,11 +143,13 @@ impl Browser {
     /// Makes the page so wide.
     pub async fn resize(&mut self, width: u32) {
         self.width = width;
+        self.measure(if width < 500 { 740 } else { width * 9 / 16 }).await;
+    }
+
+    async fn measure(&self, height: u32) {
         let metrics = json!({
-            "width": width,
-            "height": if width < 500 { 740 } else { width * 9 / 16 },
-            "deviceScaleFactor": 1,
-            "mobile": width < 500,
+            "width": self.width, "height": height, "deviceScaleFactor": 1,
+            "mobile": self.width < 500,
         });
         self.tell("Emulation.setDeviceMetricsOverride", metrics).await;
     }
@@ -166,24 +169,18 @@ impl Browser {
 
     /// What a script of the person who looks gives; none of the page's.
     pub async fn run(&self, script: &str) -> Value {
-        good(script, self.driver.execute(script, Vec::new()).await).json().clone()
+        good(script, self.driver.execute(script, Vec::new()).await)
     }
 
-    async fn tell(&self, command: &str, parameters: Value) -> Value {
-        good(command, self.driver.cdp().send_raw(command, parameters).await)
+    async fn tell(&self, command: &str, parameters: Value) {
+        good(command, self.driver.issue_cmd(Command::own(command, &parameters)).await);
     }
 }
 
-fn capabilities(
-    binary: &str,
-    profile: &std::path::Path,
-    setup: Setup,
-) -> WebDriverResult<ChromeCapabilities> {
-    let mut chrome = ChromeCapabilities::new();
-    chrome.set_binary(binary)?;
+fn capabilities(binary: &str, profile: &Path, setup: Setup) -> Map<String, Value> {
     let profile = format!("--user-data-dir={}", profile.display());
     // Root has no sandbox; a container's /dev/shm is small; nothing may leave the machine.
-    for argument in [
+    let arguments = [
         "--headless=new",
         "--no-sandbox",
         "--disable-gpu",
@@ -195,15 +192,13 @@ fn capabilities(
         "--disable-sync",
         "--no-proxy-server",
         &profile,
-    ] {
-        chrome.add_arg(argument)?;
-    }
+    ];
     let preferences = json!({
         "intl.accept_languages": setup.language,
         "credentials_enable_service": false,
     });
-    chrome.add_experimental_option("prefs", preferences)?;
-    Ok(chrome)
+    let options = json!({ "binary": binary, "args": arguments, "prefs": preferences });
+    Map::from_iter([("goog:chromeOptions".to_owned(), options)])
 }
 
 /// What came of it.

@@ -52,12 +52,11 @@ impl Browser {
     pub async fn faults(&self, axe: &Axe) -> Vec<String> {
         if self.run("return typeof axe === 'undefined'").await == Value::Bool(true) {
             // As the person who looks: the page's own rules forbid scripts from elsewhere.
-            good("axe-core", self.driver.execute(axe.0.as_str(), Vec::new()).await);
+            good("axe-core", self.driver.execute(&axe.0, Vec::new()).await);
         }
         let look = LOOK.replace("TAGS", &format!("{TAGS:?}"));
-        let seen = good("axe-core looks", self.driver.execute_async(look, Vec::new()).await);
+        let seen = good("axe-core looks", self.driver.execute_async(&look, Vec::new()).await);
         let list = |value: &Value| value.as_str().unwrap_or_default().to_owned();
-        let seen = seen.json();
         let violations: Vec<String> =
             seen["violations"].as_array().into_iter().flatten().map(list).collect();
         let looked = seen["passed"].as_u64().unwrap_or_default();

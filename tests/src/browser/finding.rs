@@ -1,20 +1,22 @@
 //! Finding things as people do: by what they are and what they are called, as the browser tells
 //! screen readers (WebDriver, "Get Computed Label"; WAI-ARIA, accessible name).
 
-use std::sync::Arc;
-use std::time::Duration;
-
-use hyper::Method;
+use fantoccini::Locator;
+use fantoccini::elements::Element;
+use fantoccini::error::CmdError;
 use serde_json::Value;
-use thirtyfour::common::command::FormatRequestData;
-use thirtyfour::error::WebDriverResult;
-use thirtyfour::{By, RequestData, SessionId, TypingData, WebElement};
 
+use super::command::Command;
 use super::{Browser, LIMIT, good};
 use crate::wait::eventually;
 
-/// Between two keys: a scanner is quick.
-const NO_PAUSE: Duration = Duration::ZERO;
+/// The Enter key (WebDriver, "Keyboard actions").
+pub const ENTER: &str = "\u{e007}";
+
+/// The Tab key.
+pub const TAB: &str = "\u{e004}";
+
+type Done<T> = Result<T, CmdError>;
 
 /// What a person looks for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,27 +45,16 @@ impl Thing {
     }
 }
 
-/// The command "Get Computed Label" of an element.
-#[derive(Debug)]
-struct Label<'a>(&'a WebElement);
-
-impl FormatRequestData for Label<'_> {
-    fn format_request(&self, session: &SessionId) -> RequestData {
-        let element = self.0.element_id();
-        let uri: Arc<str> = format!("session/{session}/element/{element}/computedlabel").into();
-        RequestData::new(Method::GET, uri)
-    }
-}
-
 impl Browser {
-    async fn label(&self, element: &WebElement) -> WebDriverResult<String> {
-        self.driver.cmd(Label(element)).await?.value::<String>()
+    async fn label(&self, element: &Element) -> Done<String> {
+        let label = self.driver.issue_cmd(Command::label(&element.element_id())).await?;
+        Ok(label.as_str().unwrap_or_default().to_owned())
     }
 
     /// Those of this name, or whose name begins so, that can be seen.
-    async fn named(&self, thing: Thing, name: &str) -> WebDriverResult<Vec<WebElement>> {
+    async fn named(&self, thing: Thing, name: &str) -> Done<Vec<Element>> {
         let (mut exactly, mut nearly) = (Vec::new(), Vec::new());
-        for element in self.driver.find_all(By::Css(thing.css())).await? {
+        for element in self.driver.find_all(Locator::Css(thing.css())).await? {
             let label = self.label(&element).await?;
             if !label.starts_with(name) || !element.is_displayed().await? {
                 continue;
@@ -83,7 +74,7 @@ impl Browser {
         &self,
         thing: Thing,
         name: &str,
-        mut act: impl AsyncFnMut(WebElement) -> WebDriverResult<T>,
+        mut act: impl AsyncFnMut(Element) -> Done<T>,
     ) -> T {
         eventually(&format!("the {thing:?} {name:?} can be used"), LIMIT, async || {
             // The page may show itself anew between the look and the act: then once more.
@@ -122,7 +113,9 @@ impl Browser {
 
     /// What is in a field.
     pub async fn filled(&self, name: &str) -> String {
-        self.with(Thing::Field, name, async |field| field.value().await).await.unwrap_or_default()
+        self.with(Thing::Field, name, async |field| field.prop("value").await)
+            .await
+            .unwrap_or_default()
     }
 
     /// True when a box is ticked.
@@ -130,11 +123,9 @@ impl Browser {
         self.with(Thing::Field, name, async |field| field.is_selected().await).await
     }
 
-    /// Types on the keyboard, wherever the focus is; also keys such as `Key::Enter`.
-    pub async fn types(&self, keys: impl Into<TypingData>) {
-        let chain =
-            self.driver.action_chain_with_delay(Some(NO_PAUSE), Some(NO_PAUSE)).send_keys(keys);
-        good("typing", chain.perform().await);
+    /// Types on the keyboard, wherever the focus is; also keys such as [`ENTER`].
+    pub async fn types(&self, keys: &str) {
+        good("typing", self.driver.issue_cmd(Command::keys(keys)).await);
     }
 
     /// What has the focus: its kind and its name.
@@ -144,7 +135,7 @@ impl Browser {
                 let element = self.driver.active_element().await?;
                 Ok((element.tag_name().await?, self.label(&element).await?))
             };
-            look().await.map_err(|why: thirtyfour::error::WebDriverError| why.to_string())
+            look().await.map_err(|why: CmdError| why.to_string())
         })
         .await
     }

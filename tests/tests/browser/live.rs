@@ -2,8 +2,7 @@
 //! script.
 
 use serde_json::json;
-use stencilward_tests::browser::{Setup, Thing};
-use thirtyfour::Key;
+use stencilward_tests::browser::{ENTER, Setup, TAB, Thing};
 
 use super::works::Works;
 
@@ -64,7 +63,7 @@ async fn everything_works_without_a_script() {
     handheld.press(Thing::Link, "Scan something").await;
     handheld.fill("Scan a stencil", "WR-101").await;
     handheld.fill("Who", "L. Example").await;
-    handheld.types(Key::Enter).await;
+    handheld.types(ENTER).await;
     handheld.sees("Now scan the order").await;
     handheld.fill("Scan a stencil", "WO-4711").await;
     handheld.press(Thing::Button, "Enter").await;
@@ -95,19 +94,19 @@ async fn the_keyboard_is_enough() {
     let works = Works::start().await;
     let Some(desk) = works.browser(Setup::DESK).await else { return };
     desk.goto("/machines").await;
-    desk.types(Key::Tab).await;
+    desk.types(TAB).await;
     assert_eq!(desk.focused().await.1, "Skip to the content");
     assert!(desk.shows_focus().await);
-    desk.types(Key::Enter).await;
+    desk.types(ENTER).await;
     assert_eq!(desk.focused().await.0, "main");
-    desk.types(Key::Tab).await;
+    desk.types(TAB).await;
     assert_eq!(desk.focused().await.1, "printer-1", "the navigation was skipped");
 
     // In the order in which it is read, and always to be seen.
     desk.goto("/").await;
     let mut order = Vec::new();
     for _ in 0..9 {
-        desk.types(Key::Tab).await;
+        desk.types(TAB).await;
         assert!(desk.shows_focus().await, "{:?}", desk.focused().await);
         order.push(desk.focused().await.1);
     }

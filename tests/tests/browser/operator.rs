@@ -3,15 +3,14 @@
 
 use stencilward_domain::names::{SlotName, StencilCode};
 use stencilward_domain::signal::Said;
-use stencilward_tests::browser::{Browser, Setup, Thing};
-use thirtyfour::Key;
+use stencilward_tests::browser::{Browser, ENTER, Setup, TAB, Thing};
 
 use super::works::Works;
 
 /// Scans a code.
 async fn scan(handheld: &Browser, code: &str) {
     handheld.types(code).await;
-    handheld.types(Key::Enter).await;
+    handheld.types(ENTER).await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -23,9 +22,9 @@ async fn takes_prints_washes_and_stores() {
     handheld.goto("/scan").await;
     assert_eq!(handheld.focused().await.1, "Scan a stencil, order, slot, printer or washer");
     handheld.types("WR-101").await;
-    handheld.types(Key::Tab).await;
+    handheld.types(TAB).await;
     handheld.types("L. Example").await;
-    handheld.types(Key::Enter).await;
+    handheld.types(ENTER).await;
     handheld.sees("Now scan the order").await;
     scan(&handheld, "WO-4711").await;
     handheld.finds(Thing::Heading, "Take it").await;
@@ -47,7 +46,7 @@ async fn takes_prints_washes_and_stores() {
     scan(&handheld, "WR-101").await;
     handheld.finds(Thing::Button, "I washed it").await;
     reach(&handheld, "I washed it").await;
-    handheld.types(Key::Enter).await;
+    handheld.types(ENTER).await;
     handheld.finds(Thing::Heading, "Done").await;
 
     scan(&handheld, "WR-101").await;
@@ -61,7 +60,7 @@ async fn takes_prints_washes_and_stores() {
 /// Goes on with the Tab key until this has the focus, which must be seen wherever it is.
 async fn reach(browser: &Browser, name: &str) {
     for _ in 0..60 {
-        browser.types(Key::Tab).await;
+        browser.types(TAB).await;
         assert!(browser.shows_focus().await, "{:?}", browser.focused().await);
         if browser.focused().await.1 == name {
             return;
