@@ -86,7 +86,7 @@ fn whole(words: &Words, page: &Page) -> Markup {
                         (words.tell("zone-note", [("zone", words.zone_name().into())])) " "
                         a href="/about" { (words.say("about")) }
                         @if words.who.name().is_some() {
-                            " " a href="/secret" { (words.say("secret-title")) }
+                            " · " a href="/secret" { (words.say("secret-title")) }
                         }
                     }
                     p #stale hidden { (words.say("stale")) }
