@@ -36,12 +36,12 @@ impl Works {
 
     /// The same with more lines in its file.
     pub(crate) async fn with(more: &str) -> Self {
-        Self::of(&format!("{}{more}", include_str!("plant.yaml"))).await
+        Box::pin(Self::of(&format!("{}{more}", include_str!("plant.yaml")))).await
     }
 
     /// One that has nothing yet.
     pub(crate) async fn empty() -> Self {
-        Self::of("site: Invented Works\n").await
+        Box::pin(Self::of("site: Invented Works\n")).await
     }
 
     async fn of(text: &str) -> Self {
