@@ -6,6 +6,7 @@
 //! ([`missing`]).
 #![allow(clippy::panic, reason = "a helper that cannot go on fails the test that called it")]
 
+pub mod browser;
 pub mod certificates;
 pub mod child;
 pub mod container;

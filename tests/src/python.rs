@@ -2,7 +2,8 @@
 //!
 //! In this order: the one named by `STENCILWARD_PYTHON`, the virtual environment
 //! `target/peers-venv`, `python3`, and last the virtual environment made anew, for which `pip`
-//! needs a network. Each must have exactly what `tests/peers/requirements.txt` asks for.
+//! needs a network. Each must have exactly what `tests/peers/requirements.txt` asks for, and what
+//! `tests/peers/files.txt` does: packages of which only a file is used, without what they need.
 
 use std::ffi::OsStr;
 use std::fs::{self, File};
@@ -13,6 +14,7 @@ use std::sync::OnceLock;
 use crate::{missing, root};
 
 const REQUIREMENTS: &str = include_str!("../peers/requirements.txt");
+const FILES: &str = include_str!("../peers/files.txt");
 
 /// Succeeds when every `name==version` among its arguments is installed.
 const FITS: &str = "
@@ -41,7 +43,7 @@ pub fn for_peers() -> Option<PathBuf> {
 
 fn find() -> Result<PathBuf, String> {
     if let Some(named) = std::env::var_os("STENCILWARD_PYTHON") {
-        let wanted = REQUIREMENTS.lines().collect::<Vec<_>>().join(", ");
+        let wanted = REQUIREMENTS.lines().chain(FILES.lines()).collect::<Vec<_>>().join(", ");
         return Some(PathBuf::from(named))
             .filter(|python| fits(python))
             .ok_or_else(|| format!("the Python of STENCILWARD_PYTHON lacks one of {wanted}"));
@@ -58,7 +60,7 @@ fn find() -> Result<PathBuf, String> {
 fn fits(python: &Path) -> bool {
     Command::new(python)
         .args(["-c", FITS])
-        .args(REQUIREMENTS.lines())
+        .args(REQUIREMENTS.lines().chain(FILES.lines()))
         .stdin(Stdio::null())
         .stdout(Stdio::null())
         .stderr(Stdio::null())
@@ -84,6 +86,9 @@ fn make(plain: &Path, venv: &Path, own: PathBuf) -> Result<PathBuf, String> {
         "--requirement",
     ];
     let list = root().join("tests/peers/requirements.txt");
+    run(&own, install.map(OsStr::new), list.as_os_str())?;
+    let install = ["-m", "pip", "install", "--quiet", "--no-input", "--no-deps", "--requirement"];
+    let list = root().join("tests/peers/files.txt");
     run(&own, install.map(OsStr::new), list.as_os_str())?;
     Ok(own)
 }

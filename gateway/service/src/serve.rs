@@ -23,10 +23,10 @@ use stencilward_web::Peer;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
+use tokio::task::JoinSet;
 use tokio::time::{Sleep, sleep, timeout};
 use tokio_rustls::TlsAcceptor;
 use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
 use tower::Service as _;
 
 /// Connections at a time.
@@ -111,14 +111,15 @@ impl Drop for Guest {
     }
 }
 
-/// Serves until `stop`, then lets each connection finish what it is at.
+/// Serves until `stop`, then lets each connection finish what it is at. Given up, all end with it:
+/// a connection kept open would go on to speak for a gateway that is gone.
 pub(crate) async fn serve(
     listener: TcpListener,
     router: Router,
     certificate: Option<Arc<Certificate>>,
     stop: CancellationToken,
 ) {
-    let (tasks, guests) = (TaskTracker::new(), Arc::new(Guests::default()));
+    let (mut talks, guests) = (JoinSet::new(), Arc::new(Guests::default()));
     let room = Arc::new(Semaphore::new(CONNECTIONS));
     while let Some(Ok(seat)) = stop.run_until_cancelled(Arc::clone(&room).acquire_owned()).await {
         let (stream, from) = match stop.run_until_cancelled(listener.accept()).await {
@@ -133,13 +134,13 @@ pub(crate) async fn serve(
         let Some(guest) = guests.welcome(from) else { continue };
         let (router, stop) = (router.clone(), stop.clone());
         let acceptor = certificate.as_deref().map(Certificate::acceptor);
-        tasks.spawn(async move {
+        while talks.try_join_next().is_some() {}
+        talks.spawn(async move {
             connection(stream, from, acceptor, router, stop).await;
             drop((seat, guest));
         });
     }
-    tasks.close();
-    tasks.wait().await;
+    while talks.join_next().await.is_some() {}
 }
 
 async fn connection(

@@ -74,7 +74,7 @@ impl Page {
         let status = problem.status();
         // The problem's own words know more than the catalogue; they are English.
         let why = if words.language == Language::English {
-            problem.detail().to_owned()
+            sentence(problem.detail())
         } else {
             let key = format!("door-{}", status.as_u16());
             words.if_known(&key, &fluent_bundle::FluentArgs::new()).unwrap_or_default()
@@ -105,7 +105,9 @@ impl Page {
                 p { button type="submit" { (title) } }
             }
         };
-        answer(words, status, &layout::Page { place: "", title, live: None, main })
+        // Who is not in yet has nowhere to go.
+        let place = if self == Self::SignIn { layout::OUTSIDE } else { "" };
+        answer(words, status, &layout::Page { place, title, live: None, main })
     }
 }
 
@@ -130,6 +132,13 @@ impl Field {
             }
         }
     }
+}
+
+/// With a capital and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}.", letters.as_str().trim_end_matches('.'))
 }
 
 /// Where somebody is led who first must sign in.

@@ -10,7 +10,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
-use stencilward_domain::alarm::{ActiveAlarm, AlarmId, Priority};
+use stencilward_domain::alarm::{ActiveAlarm, AlarmId, Priority, Subject};
 use stencilward_domain::site::{AlarmAct, Reply, Request};
 
 use super::forms::{Fault, Filling, Given, done, form};
@@ -144,6 +144,19 @@ fn page(surface: &Surface, words: &Words, order: &str, sent: Option<(&Given, &Fa
     answer(words, status, &Page { place: "alarms", title, live, main })
 }
 
+/// What it is about, and what is wrong with it.
+pub(crate) fn name(words: &Words, alarm: &ActiveAlarm) -> String {
+    let subject = match &alarm.subject {
+        Subject::Machine { machine } => machine.to_string(),
+        Subject::Fault { machine, code } => format!("{machine} {code}"),
+        Subject::Counter { machine, counter } => format!("{machine} {counter}"),
+        Subject::Slot { rack, slot } => format!("{rack} {slot}"),
+        Subject::Stencil { stencil } => stencil.to_string(),
+        Subject::Gateway => words.say("the-gateway"),
+    };
+    format!("{subject}: {}", words.say(&format!("alarm-kind-{}", alarm.code)))
+}
+
 fn entry(words: &Words, alarm: &ActiveAlarm, given: Option<&Given>) -> Markup {
     let loud = alarm.priority >= Priority::High && alarm.state.is_active();
     let weight = match (loud, alarm.state.is_silenced()) {
@@ -154,10 +167,10 @@ fn entry(words: &Words, alarm: &ActiveAlarm, given: Option<&Given>) -> Markup {
     let id = format!("alarm-{}", alarm.id);
     let ticked = given.is_some_and(|given| given.all("alarm").any(|ticked| ticked == alarm.id));
     html! {
-        li {
-            h3 {
+        li.wrong[loud] {
+            h2 {
                 input #(id) type="checkbox" name="alarm" value=(alarm.id) checked[ticked];
-                label for=(id) { (alarm.subject) ": " (words.say(&format!("alarm-kind-{}", alarm.code))) }
+                label for=(id) { (name(words, alarm)) }
             }
             p.condition {
                 span.chip.(weight) {

@@ -100,7 +100,7 @@ pub(crate) fn form(words: &Words, action: &str, fields: &Markup) -> Markup {
         let back = action.rsplit_once('/').map_or("/", |(page, _)| page);
         return html! {
             p { (words.say("confirm-first")) }
-            (go(&then("/confirm", back), &words.say("confirm-title")))
+            p { (go(&then("/confirm", back), &words.say("confirm-title"))) }
         };
     }
     html! {

@@ -19,6 +19,9 @@ const PLACES: [(&str, &str); 7] = [
     ("/wear", "wear"),
 ];
 
+/// The place of who is not in yet: from there, nothing else is offered.
+pub(crate) const OUTSIDE: &str = "outside";
+
 /// A page without what is around it.
 pub(crate) struct Page {
     /// Which entry of the navigation it belongs to.
@@ -73,26 +76,37 @@ fn whole(words: &Words, page: &Page) -> Markup {
                 header {
                     p.site { (words.site()) }
                     (person(words))
-                    nav aria-label=(words.say("nav")) {
-                        ul {
-                            @for (to, place) in PLACES {
-                                li {
-                                    a href=(to) aria-current=[(place == page.place).then_some("page")] {
-                                        (words.say(&format!("nav-{place}")))
-                                    }
-                                }
-                            }
-                        }
-                    }
+                    @if page.place != OUTSIDE { (places(words, page.place)) }
                 }
-                main #main tabindex="-1" data-live=[page.live.as_deref()] { (page.main) }
+                main #main tabindex="-1" data-live=[page.live.as_deref()]
+                    data-at=[page.live.as_ref().map(|_| words.head.0)] { (page.main) }
                 footer {
                     p { (words.say("interlock-note")) }
                     p {
                         (words.tell("zone-note", [("zone", words.zone_name().into())])) " "
                         a href="/about" { (words.say("about")) }
+                        @if words.who.name().is_some() {
+                            " · " a href="/secret" { (words.say("secret-title")) }
+                        }
                     }
                     p #stale hidden { (words.say("stale")) }
+                }
+            }
+        }
+    }
+}
+
+/// The ways to all pages.
+fn places(words: &Words, here: &str) -> Markup {
+    html! {
+        nav aria-label=(words.say("nav")) {
+            ul {
+                @for (to, place) in PLACES {
+                    li {
+                        a href=(to) aria-current=[(place == here).then_some("page")] {
+                            (words.say(&format!("nav-{place}")))
+                        }
+                    }
                 }
             }
         }
@@ -106,7 +120,6 @@ fn person(words: &Words) -> Markup {
     html! {
         div.person {
             p { strong { (name) } ", " (role) }
-            a href="/secret" { (words.say("secret-title")) }
             (form(words, "/sign-out", &html! {
                 button.plain type="submit" { (words.say("sign-out")) }
             }))

@@ -3,9 +3,10 @@
 use std::convert::Infallible;
 use std::time::Duration;
 
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{self, Stream};
+use serde::Deserialize;
 use stencilward_domain::event::Position;
 
 use crate::Surface;
@@ -18,12 +19,20 @@ const TOGETHER: Duration = Duration::from_secs(1);
 /// How often it is looked whether whoever listens is still signed in.
 const LOOK_AGAIN: Duration = Duration::from_secs(2);
 
+/// What the page shows already: all up to this event. Without it, all there is.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Shown {
+    after: Option<u64>,
+}
+
 /// `GET /live`: the names of the streams that changed, one a line.
 pub(crate) async fn live(
     State(surface): State<Surface>,
     who: Who,
+    Query(shown): Query<Shown>,
 ) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let head = surface.archive.head();
+    let head = shown.after.map_or(head, |after| head.min(Position(after)));
     let changes = stream::unfold((surface, who, head), |(surface, who, head)| async move {
         let news = news(&surface, &who, head).await?;
         let streams = news.streams.into_iter().collect::<Vec<_>>().join("\n");

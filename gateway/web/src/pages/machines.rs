@@ -115,7 +115,12 @@ pub(crate) async fn machine(
         (link(&words, &seen))
         (faults(&words, &seen))
         (now_at(&words, &seen))
-        @if let Some(decision) = &seen.print { (telling::decision(&words, decision)) }
+        @if let Some(decision) = &seen.print {
+            section aria-labelledby="printing" {
+                h2 #printing { (words.say("machine-printing")) }
+                (telling::decision(&words, decision))
+            }
+        }
         div.columns { (counters(&words, &seen)) (slots(&words, &seen)) (trial(&words, &seen)) }
         section aria-labelledby="recent" {
             h2 #recent { (words.say("machine-recent")) }
@@ -164,7 +169,7 @@ fn link(words: &Words, seen: &Seen) -> Markup {
 fn faults(words: &Words, seen: &Seen) -> Markup {
     html! {
         @if !seen.machine.faults.is_empty() {
-            h3 { (words.say("machine-faults")) }
+            p { strong { (words.say("machine-faults")) } }
             ul { @for (code, said) in &seen.machine.faults { li { strong { (code) } " " (said) } } }
         }
     }

@@ -63,7 +63,7 @@ async function renew() {
   shown = Date.now();
   try {
     const answer = await fetch(location.href, { headers: { accept: "text/html", "stencilward-renewal": "1" } });
-    if (!answer.ok) return;
+    if (!answer.ok) return stale(true);
     // Signed out meanwhile: what is typed stays, and the note says what to do.
     if (answer.redirected) return stale(true);
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("main");
@@ -71,6 +71,7 @@ async function renew() {
     if (!fresh || !main) return;
     const kept = keep(main);
     main.replaceChildren(...document.adoptNode(fresh).childNodes);
+    main.dataset.at = fresh.dataset.at;
     restore(main, kept);
     remember(main);
   } catch {
@@ -94,10 +95,24 @@ function remember(root) {
   }
 }
 
-remember(document);
-if (document.querySelector("main[data-live]")) {
-  const live = new EventSource("/live");
+// Listens only while it is seen: a browser has few connections, and people have many pages open.
+// What changed meanwhile, or while the connection was lost, is told first.
+let live = null;
+
+function listen() {
+  const main = document.querySelector("main[data-live]");
+  if (!main || live) return;
+  live = new EventSource("/live?after=" + main.dataset.at);
   live.addEventListener("changed", changed);
   live.addEventListener("open", () => stale(false));
   live.addEventListener("error", () => stale(true));
 }
+
+function rest() {
+  if (live) live.close();
+  live = null;
+}
+
+remember(document);
+listen();
+document.addEventListener("visibilitychange", () => document.hidden ? rest() : listen());

@@ -96,16 +96,17 @@ fn page(words: &Words, question: &Question, given: &Given, answer: &Markup) -> R
             (question.hidden())
             p.field {
                 label for="code" { (words.say("scan-field")) }
-                input #code name="scan" type="text" value="" autofocus autocomplete="off"
+                // Needed, so that a scanner that ends with two Enters does not wipe the answer away.
+                input #code name="scan" type="text" value="" required autofocus autocomplete="off"
                     autocapitalize="characters" spellcheck="false" enterkeyhint="send";
             }
             (filling.by())
             div.actions {
                 button type="submit" { (words.say("scan-send")) }
                 @if question.stencil.is_some() {
-                    button.plain type="submit" name="do" value="take" { (words.say("scan-take")) }
-                    button.plain type="submit" name="do" value="store" { (words.say("scan-store")) }
-                    button.plain type="submit" name="do" value="wash" { (words.say("scan-wash")) }
+                    button.plain type="submit" formnovalidate name="do" value="take" { (words.say("scan-take")) }
+                    button.plain type="submit" formnovalidate name="do" value="store" { (words.say("scan-store")) }
+                    button.plain type="submit" formnovalidate name="do" value="wash" { (words.say("scan-wash")) }
                 }
                 @if begun { a.go href="/scan" { (words.say("scan-anew")) } }
             }

@@ -130,7 +130,9 @@ fn part(words: &Words, name: &str, value: &Value) -> String {
         Value::Bool(yes) => words.say(if *yes { "yes" } else { "no" }),
         Value::Array(all) => {
             let all: Vec<String> = all.iter().map(|one| listed(words, name, one)).collect();
-            if all.is_empty() { "–".to_owned() } else { all.join(", ") }
+            // Reasons are sentences, all else are names.
+            let between = if all.iter().all(|one| one.ends_with('.')) { " " } else { ", " };
+            if all.is_empty() { "–".to_owned() } else { all.join(between) }
         }
         Value::Object(_) => match serde_json::from_value::<Place>(value.clone()) {
             Ok(place) => place_words(words, &place),

@@ -11,6 +11,7 @@ use fluent_bundle::concurrent::FluentBundle;
 use fluent_bundle::{FluentArgs, FluentResource, FluentValue};
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
+use stencilward_domain::event::Position;
 use stencilward_domain::time::Timestamp;
 
 use crate::Surface;
@@ -73,6 +74,8 @@ pub(crate) struct Words {
     site: String,
     /// Whom we speak to.
     pub(crate) who: Who,
+    /// All up to this event is told.
+    pub(crate) head: Position,
 }
 
 impl FromRequestParts<Surface> for Words {
@@ -87,7 +90,7 @@ impl FromRequestParts<Surface> for Words {
         let premises = &surface.premises;
         let words = Self::new(language, premises.zone.clone(), premises.name.clone());
         let Ok(who) = Who::from_request_parts(parts, surface).await;
-        Ok(Self { who, ..words })
+        Ok(Self { who, head: surface.archive.head(), ..words })
     }
 }
 
@@ -120,7 +123,7 @@ fn catalogue(language: Language) -> &'static Bundle {
 
 impl Words {
     pub(crate) fn new(language: Language, zone: TimeZone, site: String) -> Self {
-        Self { language, zone, site, who: Who::default() }
+        Self { language, zone, site, who: Who::default(), head: Position(0) }
     }
 
     /// The plant's name.

@@ -265,7 +265,7 @@ fn alarms(words: &Words, standing: &[ActiveAlarm]) -> Option<Task> {
         about: html! {
             ul {
                 @for alarm in open.iter().take(5) {
-                    li { (alarm.subject) ": " (words.say(&format!("alarm-kind-{}", alarm.code))) }
+                    li { (super::alarms::name(words, alarm)) }
                 }
             }
         },

@@ -51,8 +51,8 @@ band-in-service = im Einsatz
 band-reorder = nachbestellen
 band-stopped = am Ende
 place-slot = Fach { $slot } von { $machine }
-place-printer = in Drucker { $machine }
-place-washer = in Waschanlage { $machine }
+place-printer = im Drucker { $machine }
+place-washer = in der Waschanlage { $machine }
 place-in-hand = in jemandes Händen
 place-unknown = unbekannt
 chart-nothing = Es gibt noch nichts zu zeichnen.
@@ -419,6 +419,7 @@ on-trial = zur Probe: wird gezeigt, ändert nichts
 machine-faults = Störungen, die sie meldet
 machine-state = Zustand
 machine-order = Auftrag
+machine-printing = Drucken
 machine-booked = Gebuchte Hübe
 machine-unattributed = Nicht zugeordnete Hübe
 machine-recent = Was hier zuletzt geschah
@@ -442,6 +443,7 @@ heard-count = Male
 ## Alarms
 
 alarms-title = Alarme
+the-gateway = das Gateway
 alarms-nothing = Kein Alarm steht an.
 alarms-order = Geordnet nach
 alarms-by-priority = Priorität

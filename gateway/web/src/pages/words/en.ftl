@@ -419,6 +419,7 @@ on-trial = on trial: shown, changes nothing
 machine-faults = Faults it tells of
 machine-state = State
 machine-order = Order
+machine-printing = Printing
 machine-booked = Strokes booked
 machine-unattributed = Strokes nobody attributed
 machine-recent = What happened here lately
@@ -442,6 +443,7 @@ heard-count = Times
 ## Alarms
 
 alarms-title = Alarms
+the-gateway = the gateway
 alarms-nothing = No alarm stands.
 alarms-order = In order of
 alarms-by-priority = priority
