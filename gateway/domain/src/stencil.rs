@@ -5,6 +5,7 @@ mod late;
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+use crate::decision::Rule;
 use crate::event::{DecisionDoubted, Event, Position, Recorded, StencilSpec};
 use crate::names::{MachineName, StencilCode};
 use crate::past::Uses;
@@ -112,6 +113,15 @@ impl Concession {
     }
 }
 
+/// Who was permitted to take a stencil, and how long they may.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct Promise {
+    /// Who.
+    pub to: String,
+    /// Until when.
+    pub until: Timestamp,
+}
+
 /// One stencil.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Stencil {
@@ -143,6 +153,8 @@ pub struct Stencil {
     pub retired: Option<Position>,
     /// Taken with permission and not stored since.
     pub taken: Option<Position>,
+    /// Somebody was permitted to take it, and nothing was seen of that yet.
+    pub promised: Option<Sourced<Promise>>,
     /// The last tension, in hundredths of N/cm.
     pub tension: Option<Sourced<i64>>,
     /// True once its dry-out was noted, until it is washed.
@@ -182,6 +194,7 @@ impl Stencil {
             concession: None,
             retired: None,
             taken: None,
+            promised: None,
             tension: None,
             dried_out: false,
             doubted: None,
@@ -237,6 +250,7 @@ impl Stencil {
             Event::StencilRevised { .. } | Event::WearBandEntered { .. }
         );
         self.apply_movement(recorded);
+        self.apply_promise(recorded);
         match recorded.fact.happened {
             Some(then) => self.apply_late(recorded, then),
             None => self.apply_use(recorded),
@@ -263,6 +277,32 @@ impl Stencil {
                 self.taken = permitted.then_some(recorded.position);
                 self.move_to(Place::InHand, recorded);
             }
+            _ => {}
+        }
+    }
+
+    /// A permission to take it binds until it is used, or a later answer takes its place.
+    fn apply_promise(&mut self, recorded: &Recorded) {
+        match &recorded.fact.event {
+            Event::Decided { decision, valid_until } => match decision.rule {
+                Rule::Take if !decision.only_promised() => {
+                    let to = decision.by.clone().zip(*valid_until);
+                    self.promised = to.map(|(to, until)| Sourced {
+                        value: Promise { to, until },
+                        since: recorded.fact.at,
+                        because: recorded.position,
+                    });
+                }
+                Rule::Store if decision.permitted() => self.promised = None,
+                _ => {}
+            },
+            Event::Taken { .. }
+            | Event::Stored { .. }
+            | Event::SlotFound { .. }
+            | Event::StorageBreached { .. }
+            | Event::Seated { .. }
+            | Event::Loaded { .. }
+            | Event::WashBegan { .. } => self.promised = None,
             _ => {}
         }
     }
