@@ -1,11 +1,11 @@
 //! The few questions that only the ledger can answer, put to whoever keeps it.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use async_trait::async_trait;
 use stencilward_domain::event::{Position, Recorded};
 use stencilward_domain::names::StencilCode;
-use stencilward_domain::time::Timestamp;
 
 /// The ledger could not be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -57,8 +57,8 @@ pub struct Outlook {
 pub struct Wear {
     /// By stencil, those not retired.
     pub outlooks: BTreeMap<StencilCode, Outlook>,
-    /// Strokes of each stencil by calendar day (UTC).
-    pub daily: BTreeMap<StencilCode, BTreeMap<i32, i64>>,
+    /// Strokes of all stencils by calendar day (UTC).
+    pub daily: BTreeMap<i32, i64>,
     /// The currency of prices, where the plant names one.
     pub currency: Option<String>,
 }
@@ -88,11 +88,12 @@ pub trait Archive: Send + Sync {
     ///
     /// # Errors
     /// [`Unread`] when the ledger fails.
-    async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread>;
+    async fn recent(&self, limit: usize) -> Result<Vec<Arc<Recorded>>, Unread>;
 
-    /// Wear as of `now`.
+    /// Wear, as it was added up last: some seconds ago. None while a long ledger is being read for
+    /// the first time.
     ///
     /// # Errors
     /// [`Unread`] when the ledger fails.
-    async fn wear(&self, now: Timestamp) -> Result<Wear, Unread>;
+    fn wear(&self) -> Result<Option<Arc<Wear>>, Unread>;
 }

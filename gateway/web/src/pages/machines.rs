@@ -106,8 +106,8 @@ pub(crate) async fn machine(
     let seen = surface.site.look(move |site, now| Seen::of(site, &asked, now));
     let seen = seen.await.map_err(stopping(&words))?.ok_or_else(none)?;
     let recent = surface.archive.recent(LOOK_BACK).await.map_err(unread(&words))?;
-    let of_it = |recorded: &Recorded| machine_of(&recorded.fact.event) == Some(&wanted);
-    let recent: Vec<Recorded> = recent.into_iter().filter(of_it).take(SHOWN).collect();
+    let of_it = recent.iter().filter(|one| machine_of(&one.fact.event) == Some(&wanted));
+    let recent: Vec<Recorded> = of_it.take(SHOWN).map(|one| Recorded::clone(one)).collect();
     let title = words.tell("machine-title", [("machine", wanted.as_str().into())]);
     let main = html! {
         h1 { (title) }

@@ -3,8 +3,6 @@
 //! The question is what to order next, so the plan comes first, the earliest day on top. It prints
 //! as it is shown.
 
-use std::collections::BTreeMap;
-
 use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
@@ -35,16 +33,17 @@ pub(crate) async fn wear(
     State(surface): State<Surface>,
     words: Words,
 ) -> Result<Response, Response> {
-    let look = surface.site.look(|site, now| {
+    let look = surface.site.look(|site, _| {
         let used = site.state().stencils.values().filter(|stencil| stencil.retired.is_none());
         let row = |stencil: &Stencil| Row {
             limits: site.plant().policy.wear_limits(&stencil.spec),
             stencil: stencil.clone(),
         };
-        (used.map(row).collect::<Vec<_>>(), now)
+        used.map(row).collect::<Vec<_>>()
     });
-    let (mut rows, now) = look.await.map_err(stopping(&words))?;
-    let wear = surface.archive.wear(now).await.map_err(unread(&words))?;
+    let mut rows = look.await.map_err(stopping(&words))?;
+    let known = surface.archive.wear().map_err(unread(&words))?;
+    let wear = known.clone().unwrap_or_default();
     rows.sort_by(|one, other| {
         let day = |row: &Row| due(wear.outlooks.get(&row.stencil.spec.stencil));
         let ratio = |row: &Row| row.stencil.life_ratio();
@@ -53,6 +52,7 @@ pub(crate) async fn wear(
     let title = words.say("wear-title");
     let main = html! {
         h1 { (title) }
+        @if known.is_none() { p role="status" { (words.say("wear-not-yet")) } }
         (bands(&words, &rows))
         (plan(&words, &rows, &wear))
         (concessions(&words, &rows))
@@ -177,17 +177,14 @@ fn concessions(words: &Words, rows: &[Row]) -> Markup {
 }
 
 fn use_over_time(words: &Words, wear: &Wear) -> Markup {
-    let mut days: BTreeMap<i32, i64> = BTreeMap::new();
-    for (day, count) in wear.daily.values().flatten() {
-        *days.entry(*day).or_default() += count;
-    }
-    let days: Vec<(i32, u64)> =
-        days.into_iter().map(|(day, count)| (day, u64::try_from(count).unwrap_or(0))).collect();
-    let days = days.get(days.len().saturating_sub(DRAWN)..).unwrap_or_default();
+    let count = |count: &i64| u64::try_from(*count).unwrap_or(0);
+    let mut days: Vec<(i32, u64)> =
+        wear.daily.iter().rev().take(DRAWN).map(|(day, strokes)| (*day, count(strokes))).collect();
+    days.reverse();
     html! {
         section aria-labelledby="use" {
             h2 #use { (words.say("wear-use")) }
-            (shapes::columns(words, days, &words.say("wear-use-means")))
+            (shapes::columns(words, &days, &words.say("wear-use-means")))
             p.quiet { (words.say("wear-use-means")) }
         }
     }

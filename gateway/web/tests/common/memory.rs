@@ -7,7 +7,6 @@ use std::time::Duration;
 use async_trait::async_trait;
 use stencilward_domain::event::{Position, Recorded, Stream};
 use stencilward_domain::names::StencilCode;
-use stencilward_domain::time::Timestamp;
 use stencilward_web::{Archive, Coming, News, Outlook, Unread, Wear};
 
 /// The events that a site recorded.
@@ -51,11 +50,11 @@ impl Archive for Memory {
         Ok(self.latest(limit, |recorded| recorded.fact.event.stream() == stream))
     }
 
-    async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread> {
-        Ok(self.latest(limit, |_| true))
+    async fn recent(&self, limit: usize) -> Result<Vec<Arc<Recorded>>, Unread> {
+        Ok(self.latest(limit, |_| true).into_iter().map(Arc::new).collect())
     }
 
-    async fn wear(&self, _: Timestamp) -> Result<Wear, Unread> {
+    fn wear(&self) -> Result<Option<Arc<Wear>>, Unread> {
         let code = StencilCode::new("ST-1").expect("a good code");
         let outlook = Outlook {
             per_day: Some(12.5),
@@ -63,10 +62,10 @@ impl Archive for Memory {
             stop: Coming::Expected { day: 20_800, earliest: 20_790, latest: 20_900 },
             order_by: Some(20_760),
         };
-        Ok(Wear {
-            outlooks: BTreeMap::from([(code.clone(), outlook)]),
-            daily: BTreeMap::from([(code, BTreeMap::from([(20_700, 40), (20_702, 25)]))]),
+        Ok(Some(Arc::new(Wear {
+            outlooks: BTreeMap::from([(code, outlook)]),
+            daily: BTreeMap::from([(20_700, 40), (20_702, 25)]),
             currency: Some("EUR".to_owned()),
-        })
+        })))
     }
 }

@@ -544,6 +544,7 @@ needed-write-off = Sagen Sie, wie viele auszubuchen sind.
 ## Wear
 
 wear-title = Verschleiß und Ersatz
+wear-not-yet = Das Protokoll wird noch zum ersten Mal gelesen: Vorhersagen und der Gebrauch über die Zeit folgen gleich.
 wear-plan = Was zu bestellen ist, das Früheste zuerst
 wear-plan-means = Bestellen bis: das frühe Ende des Zeitraums, in dem sie am Ende ist, abzüglich der Lieferzeit. Wo die nicht bekannt ist: wann nach den Grenzen des Werks nachzubestellen ist.
 wear-per-day = Hübe je Tag

@@ -544,6 +544,7 @@ needed-write-off = Say how many to write off.
 ## Wear
 
 wear-title = Wear and replacement
+wear-not-yet = The ledger is still being read for the first time: forecasts and the use over time follow in a moment.
 wear-plan = What to order, the earliest first
 wear-plan-means = Order by: the early end of when it stops, less the supplier’s lead time. Where that is not known, when to reorder by the plant’s limits.
 wear-per-day = Strokes a day
