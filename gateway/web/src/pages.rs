@@ -39,6 +39,7 @@ pub(crate) fn with_pages(router: Router<Surface>) -> Router<Surface> {
         .route("/wear", get(wear::wear))
         .route("/stencils/{code}/tag", get(tag::tag))
         .route("/stencils/{code}/tag.svg", get(tag::tag_svg))
+        .route("/stencils/{code}/tag.pdf", get(tag::tag_pdf))
         .route("/scan", get(scan::scan).post(scan::scanned))
         .route("/machines", get(machines::machines))
         .route("/machines/{name}", get(machines::machine))

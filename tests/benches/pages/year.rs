@@ -42,6 +42,9 @@ machines:
     .to_owned();
     let mut machine = |name: String, kind: &str, messages: &[(&str, &str, &str)]| {
         let _ = writeln!(text, "  - name: {name}\n    kind: {kind}\n    line: line-1");
+        if kind == "printer" {
+            text.push_str("    fastest-cycle: 10ms\n");
+        }
         let _ = writeln!(text, "    mqtt:\n      broker: floor\n      messages:");
         for (topic, signal, more) in messages {
             let _ =
@@ -60,7 +63,7 @@ machines:
         );
     }
     for number in 0..WASHERS {
-        let ended = "stencil: /stencil, outcome: /outcome";
+        let ended = "stencil: /stencil, outcome: /outcome, outcomes: { ok: passed }";
         machine(format!("washer-{number}"), "washer", &[("ended", "wash-ended", ended)]);
     }
     for number in 0..RACKS {

@@ -69,6 +69,7 @@ pub const TABLE: &[Row] = &[
     row("GET", "/stencils/*", OPERATOR),
     row("GET", "/stencils/*/tag", OPERATOR),
     row("GET", "/stencils/*/tag.svg", OPERATOR),
+    row("GET", "/stencils/*/tag.pdf", OPERATOR),
     row("POST", "/stencils/*/wash", OPERATOR),
     row("POST", "/stencils/*/hold", OPERATOR),
     row("POST", "/stencils/*/release", TECHNICIAN),

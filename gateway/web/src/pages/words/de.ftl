@@ -560,6 +560,7 @@ wear-use-means = Hübe aller Schablonen im Gebrauch nach Tagen (UTC), die letzte
 tag-title = Anhänger von { $stencil }
 tag-rated = Ausgelegt auf { $rated } Hübe
 tag-hold = GESPERRT
+tag-pdf = Der Anhänger als PDF
 tag-svg = Nur das Symbol, als SVG
 tag-back = Zurück zur Schablone
 tag-how = Drucken Sie diese Seite: Gedruckt wird nur der Anhänger. Das Symbol ist ein Data Matrix des Codes.

@@ -560,6 +560,7 @@ wear-use-means = Strokes of all stencils in use by day (UTC), the last 90 days w
 tag-title = Tag of { $stencil }
 tag-rated = Rated for { $rated } strokes
 tag-hold = ON HOLD
+tag-pdf = The tag as PDF
 tag-svg = The symbol alone, as SVG
 tag-back = Back to the stencil
 tag-how = Print this page: only the tag is printed. The symbol is a Data Matrix of the code.
