@@ -1,11 +1,11 @@
 //! The state of one stencil in its four dimensions, and how events change it.
 
 mod late;
+mod promise;
 
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-use crate::decision::Rule;
 use crate::event::{DecisionDoubted, Event, Position, Recorded, StencilSpec};
 use crate::names::{MachineName, StencilCode};
 use crate::past::Uses;
@@ -13,6 +13,8 @@ use crate::place::Place;
 use crate::signal::WashOutcome;
 use crate::time::Timestamp;
 use crate::wear::{WearBand, WearLimits};
+
+pub use promise::Promise;
 
 /// How clean a stencil is. Unknown is a real value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -111,15 +113,6 @@ impl Concession {
     pub fn in_force(&self, now: Timestamp) -> bool {
         self.used < self.strokes && self.until.is_none_or(|until| now < until)
     }
-}
-
-/// Who was permitted to take a stencil, and how long they may.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct Promise {
-    /// Who.
-    pub to: String,
-    /// Until when.
-    pub until: Timestamp,
 }
 
 /// One stencil.
@@ -277,32 +270,6 @@ impl Stencil {
                 self.taken = permitted.then_some(recorded.position);
                 self.move_to(Place::InHand, recorded);
             }
-            _ => {}
-        }
-    }
-
-    /// A permission to take it binds until it is used, or a later answer takes its place.
-    fn apply_promise(&mut self, recorded: &Recorded) {
-        match &recorded.fact.event {
-            Event::Decided { decision, valid_until } => match decision.rule {
-                Rule::Take if !decision.only_promised() => {
-                    let to = decision.by.clone().zip(*valid_until);
-                    self.promised = to.map(|(to, until)| Sourced {
-                        value: Promise { to, until },
-                        since: recorded.fact.at,
-                        because: recorded.position,
-                    });
-                }
-                Rule::Store if decision.permitted() => self.promised = None,
-                _ => {}
-            },
-            Event::Taken { .. }
-            | Event::Stored { .. }
-            | Event::SlotFound { .. }
-            | Event::StorageBreached { .. }
-            | Event::Seated { .. }
-            | Event::Loaded { .. }
-            | Event::WashBegan { .. } => self.promised = None,
             _ => {}
         }
     }

@@ -10,6 +10,7 @@ mod event;
 pub(crate) mod forms;
 pub(crate) mod layout;
 mod live;
+mod machine;
 mod machines;
 mod scan;
 mod shapes;
@@ -42,7 +43,8 @@ pub(crate) fn with_pages(router: Router<Surface>) -> Router<Surface> {
         .route("/stencils/{code}/tag.pdf", get(tag::tag_pdf))
         .route("/scan", get(scan::scan).post(scan::scanned))
         .route("/machines", get(machines::machines))
-        .route("/machines/{name}", get(machines::machine))
+        .route("/machines/{name}", get(machine::machine))
+        .route("/machines/{name}/{action}", post(machine::act))
         .route("/stencils", get(stencils::stencils))
         .route("/stencils/{code}", get(stencil::stencil))
         .route("/stencils/{code}/{action}", post(stencil::act))

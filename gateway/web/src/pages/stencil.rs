@@ -19,7 +19,7 @@ use stencilward_domain::stencil::Stencil;
 use stencilward_domain::time::Timestamp;
 use stencilward_domain::wear::WearLimits;
 
-use super::forms::{Fault, Given};
+use super::forms::Sent;
 use super::layout::{Page, answer, event_link, facts, go, missing, path, stopping, text, unread};
 use super::stencils::{wear_words, what};
 use super::words::Words;
@@ -45,13 +45,6 @@ struct Seen {
 pub(crate) struct Told {
     /// The event by which something was just done.
     done: Option<u64>,
-}
-
-/// A form that was sent and not taken.
-pub(crate) struct Sent<'a> {
-    action: &'a str,
-    given: &'a Given,
-    fault: &'a Fault,
 }
 
 /// `GET /stencils/{code}`.
