@@ -10,7 +10,7 @@ use stencilward_config::Configuration;
 use stencilward_domain::event::{Position, Recorded, Stream};
 use stencilward_domain::names::StencilCode;
 use stencilward_ledger::{Ledger, LedgerError};
-use stencilward_web::{Archive, News, Unread, Wear};
+use stencilward_web::{Archive, News, Sums, Unread};
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
@@ -76,7 +76,7 @@ impl Archive for Past {
         self.recent.last(&*self.ledger, limit).await.map_err(|error| unread(&error))
     }
 
-    fn wear(&self) -> Result<Option<Arc<Wear>>, Unread> {
+    fn sums(&self) -> Result<Option<Arc<Sums>>, Unread> {
         self.sum.borrow().clone().transpose()
     }
 }

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use async_trait::async_trait;
+use stencilward_domain::alarm::{AlarmId, Priority};
 use stencilward_domain::event::{Position, Recorded};
 use stencilward_domain::names::StencilCode;
 
@@ -63,6 +64,43 @@ pub struct Wear {
     pub currency: Option<String>,
 }
 
+/// How well the alarms serve those who see to them, by the standards' measures. Rates are for each
+/// operator.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct AlarmFigures {
+    /// Days that were measured; the standards ask for thirty.
+    pub days: f64,
+    /// Alarms told.
+    pub told: u64,
+    /// On average in ten minutes.
+    pub per_ten_minutes: f64,
+    /// The most in one period of ten minutes.
+    pub peak: f64,
+    /// Floods that began.
+    pub floods: u64,
+    /// Share of time in flood.
+    pub in_flood: f64,
+    /// Alarms that chattered.
+    pub chattering: u64,
+    /// Alarms that were gone soon without anybody's doing.
+    pub fleeting: u64,
+    /// Alarms that stood for longer than a day.
+    pub stale: u64,
+    /// Those told the most, and how often.
+    pub top: Vec<(AlarmId, u64)>,
+    /// How many were told of each priority.
+    pub mix: Vec<(Priority, u64)>,
+}
+
+/// What the ledger adds up to.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Sums {
+    /// Wear.
+    pub wear: Wear,
+    /// Alarms.
+    pub alarms: AlarmFigures,
+}
+
 /// Answers what is asked of the past.
 #[async_trait]
 pub trait Archive: Send + Sync {
@@ -90,10 +128,10 @@ pub trait Archive: Send + Sync {
     /// [`Unread`] when the ledger fails.
     async fn recent(&self, limit: usize) -> Result<Vec<Arc<Recorded>>, Unread>;
 
-    /// Wear, as it was added up last: some seconds ago. None while a long ledger is being read for
-    /// the first time.
+    /// What it adds up to, as it was added up last: some seconds ago. None while a long ledger is
+    /// being read for the first time.
     ///
     /// # Errors
     /// [`Unread`] when the ledger fails.
-    fn wear(&self) -> Result<Option<Arc<Wear>>, Unread>;
+    fn sums(&self) -> Result<Option<Arc<Sums>>, Unread>;
 }

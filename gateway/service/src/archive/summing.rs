@@ -9,9 +9,10 @@ use stencilward_config::Configuration;
 use stencilward_domain::event::{Position, Recorded};
 use stencilward_domain::time::Timestamp;
 use stencilward_ledger::{Entry, Ledger, LedgerError};
+use stencilward_reports::alarms::Measures;
 use stencilward_reports::forecast::{Forecast, NoDate, Outlook as Expected};
 use stencilward_reports::report::{Asked, Filter, Period, Review, Setup, refers_to};
-use stencilward_web::{Coming, Outlook, Unread, Wear};
+use stencilward_web::{AlarmFigures, Coming, Outlook, Sums, Unread, Wear};
 use tokio::sync::watch;
 use tokio::time::MissedTickBehavior;
 use tokio_util::sync::CancellationToken;
@@ -19,11 +20,14 @@ use tokio_util::sync::CancellationToken;
 /// Events read at once.
 const PAGE: usize = 1_000;
 
-/// Wear is reckoned in days: it need not be newer than this.
+/// What is reckoned in days need not be newer than this.
 const PACE: Duration = Duration::from_secs(10);
 
+/// Alarms are measured over this time: the standards ask for thirty days.
+const MEASURED_MS: i64 = 30 * 24 * 3_600_000;
+
 /// What was added up last; none before the first time.
-pub(super) type Sum = Option<Result<Arc<Wear>, Unread>>;
+pub(super) type Sum = Option<Result<Arc<Sums>, Unread>>;
 
 /// Adds up again and again.
 pub(super) struct Summing {
@@ -57,7 +61,7 @@ impl Summing {
         pace.set_missed_tick_behavior(MissedTickBehavior::Delay);
         while stop.run_until_cancelled(pace.tick()).await.is_some() {
             match stop.run_until_cancelled(self.add_up()).await {
-                Some(Ok(wear)) => drop(self.sum.send(Some(Ok(Arc::new(wear))))),
+                Some(Ok(sums)) => drop(self.sum.send(Some(Ok(Arc::new(sums))))),
                 Some(Err(error)) => {
                     drop(self.sum.send(Some(Err(Unread(crate::chain(&error))))));
                 }
@@ -66,7 +70,7 @@ impl Summing {
         }
     }
 
-    async fn add_up(&mut self) -> Result<Wear, LedgerError> {
+    async fn add_up(&mut self) -> Result<Sums, LedgerError> {
         loop {
             let page = self.ledger.read(self.read, PAGE).await?;
             let mut heard = Vec::with_capacity(page.len());
@@ -88,14 +92,14 @@ impl Summing {
                     // No instant was set after which the review hears nothing.
                     let _ = review.listen(recorded, original.as_ref());
                 }
-                let wear = last.then(|| wear(&review, currency));
-                (review, heard.last().map(|(recorded, _)| recorded.position), wear)
+                let sums = last.then(|| sums(&review, currency));
+                (review, heard.last().map(|(recorded, _)| recorded.position), sums)
             });
-            let (review, read, wear) = reckoned.await.map_err(LedgerError::storage)?;
+            let (review, read, sums) = reckoned.await.map_err(LedgerError::storage)?;
             self.review = Some(review);
             self.read = read.unwrap_or(self.read);
-            if let Some(wear) = wear {
-                return Ok(wear);
+            if let Some(sums) = sums {
+                return Ok(sums);
             }
         }
     }
@@ -111,8 +115,29 @@ pub(super) async fn at(
     Ok(entries.pop().map(|entry| entry.recorded))
 }
 
-fn wear(review: &Review, currency: Option<String>) -> Wear {
-    let now: Timestamp = stencilward_adapters::link::now();
+fn sums(review: &Review, currency: Option<String>) -> Sums {
+    let now = stencilward_adapters::link::now();
+    let measures = review.alarms_since(Timestamp(now.0 - MEASURED_MS), now);
+    Sums { wear: wear(review, now, currency), alarms: figures(measures) }
+}
+
+fn figures(measures: Measures) -> AlarmFigures {
+    AlarmFigures {
+        days: measures.days,
+        told: measures.told.count,
+        per_ten_minutes: measures.per_ten_minutes,
+        peak: measures.peak,
+        floods: measures.floods,
+        in_flood: measures.in_flood,
+        chattering: measures.chattering.count,
+        fleeting: measures.fleeting.count,
+        stale: measures.stale.count,
+        top: measures.top.into_iter().map(|(id, told)| (id, told.count)).collect(),
+        mix: measures.mix.into_iter().map(|(priority, told)| (priority, told.count)).collect(),
+    }
+}
+
+fn wear(review: &Review, now: Timestamp, currency: Option<String>) -> Wear {
     let asked = Asked { filter: Filter::default(), now };
     let outlooks = review.forecasts(&asked).into_iter();
     let mut daily: BTreeMap<i32, i64> = BTreeMap::new();

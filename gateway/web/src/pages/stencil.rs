@@ -71,8 +71,8 @@ async fn page(
     let seen = surface.site.look(move |site, now| see(site, &asked, now));
     let seen = seen.await.map_err(stopping(words))?.ok_or_else(none)?;
     let history = surface.archive.history(&wanted, HISTORY).await.map_err(unread(words))?;
-    let wear = surface.archive.wear().map_err(unread(words))?;
-    let outlook = wear.as_ref().and_then(|wear| wear.outlooks.get(&wanted));
+    let sums = surface.archive.sums().map_err(unread(words))?;
+    let outlook = sums.as_ref().and_then(|sums| sums.wear.outlooks.get(&wanted));
     let title = words.tell("stencil-title", [("stencil", wanted.as_str().into())]);
     let main = html! {
         h1 { (title) }

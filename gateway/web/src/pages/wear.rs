@@ -42,8 +42,9 @@ pub(crate) async fn wear(
         used.map(row).collect::<Vec<_>>()
     });
     let mut rows = look.await.map_err(stopping(&words))?;
-    let known = surface.archive.wear().map_err(unread(&words))?;
-    let wear = known.clone().unwrap_or_default();
+    let known = surface.archive.sums().map_err(unread(&words))?;
+    let sums = known.clone().unwrap_or_default();
+    let wear = &sums.wear;
     rows.sort_by(|one, other| {
         let day = |row: &Row| due(wear.outlooks.get(&row.stencil.spec.stencil));
         let ratio = |row: &Row| row.stencil.life_ratio();
@@ -54,9 +55,9 @@ pub(crate) async fn wear(
         h1 { (title) }
         @if known.is_none() { p role="status" { (words.say("wear-not-yet")) } }
         (bands(&words, &rows))
-        (plan(&words, &rows, &wear))
+        (plan(&words, &rows, wear))
         (concessions(&words, &rows))
-        (use_over_time(&words, &wear))
+        (use_over_time(&words, wear))
     };
     Ok(shown(&words, &Page { place: "wear", title, live: Some("stencil/".to_owned()), main }))
 }
