@@ -3,15 +3,21 @@
 
 mod actions;
 
+use std::collections::BTreeMap;
+
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use maud::{Markup, html};
+use stencilward_domain::alarm::Maintenance;
+use stencilward_domain::decision::Decision;
 use stencilward_domain::event::Recorded;
 use stencilward_domain::machine::Slot;
-use stencilward_domain::names::MachineName;
-use stencilward_domain::site::{Point, Quality};
+use stencilward_domain::names::{MachineName, SlotName};
+use stencilward_domain::plant::MachineKind;
+use stencilward_domain::site::{Point, Quality, Site, Trial};
 use stencilward_domain::state::machine_of;
+use stencilward_domain::time::Timestamp;
 
 use super::forms::Sent;
 use super::layout::{Page, answer, missing, name_link, stopping, text, unread};
@@ -27,6 +33,32 @@ const LOOK_BACK: usize = 2_000;
 
 /// Events of a machine shown.
 const SHOWN: usize = 40;
+
+/// One machine with all that its page shows.
+struct Whole {
+    seen: Seen,
+    points: Vec<Point>,
+    slots: BTreeMap<SlotName, Slot>,
+    print: Option<Decision>,
+    trial: Option<Trial>,
+    maintained: Option<Maintenance>,
+}
+
+impl Whole {
+    fn of(site: &Site, name: &MachineName, now: Timestamp) -> Option<Self> {
+        let seen = Seen::of(site, name, now)?;
+        let prints = seen.kind == MachineKind::Printer && !seen.on_trial;
+        let machine = site.state().machines.get(name);
+        Some(Self {
+            points: site.points(name),
+            slots: machine.map(|machine| machine.slots.clone()).unwrap_or_default(),
+            print: prints.then(|| site.print_decision(name, now)),
+            trial: site.trial(name).cloned(),
+            maintained: site.state().alarms.maintenance.get(name).cloned(),
+            seen,
+        })
+    }
+}
 
 /// `GET /machines/{name}`.
 pub(crate) async fn machine(
@@ -47,30 +79,28 @@ async fn page(
     let none = || missing(words, "machine", name);
     let wanted = MachineName::new(name).map_err(|_| none())?;
     let asked = wanted.clone();
-    let seen = surface.site.look(move |site, now| {
-        let held = site.state().alarms.maintenance.get(&asked).cloned();
-        Seen::of(site, &asked, now).map(|seen| (seen, site.points(&asked), held))
-    });
-    let (seen, points, maintained) = seen.await.map_err(stopping(words))?.ok_or_else(none)?;
+    let whole = surface.site.look(move |site, now| Whole::of(site, &asked, now));
+    let whole = whole.await.map_err(stopping(words))?.ok_or_else(none)?;
+    let (seen, maintained) = (&whole.seen, whole.maintained.as_ref());
     let recent = surface.archive.recent(LOOK_BACK).await.map_err(unread(words))?;
     let of_it = recent.iter().filter(|one| machine_of(&one.fact.event) == Some(&wanted));
     let recent: Vec<Recorded> = of_it.take(SHOWN).map(|one| Recorded::clone(one)).collect();
     let title = words.tell("machine-title", [("machine", wanted.as_str().into())]);
     let main = html! {
         h1 { (title) }
-        p.quiet { (what(words, &seen)) }
-        (link(words, &seen))
-        @if let Some(begun) = &maintained {
+        p.quiet { (what(words, seen)) }
+        (link(words, seen))
+        @if let Some(begun) = maintained {
             p {
                 strong { (words.say("maintenance")) } " " (begun.why) " "
                 span.quiet { (begun.by) ", " (words.when(begun.since)) }
             }
         }
-        (faults(words, &seen))
-        (now_at(words, &seen))
-        @if let Some(decision) = &seen.print { (telling::decision(words, decision)) }
-        div.columns { (heard(words, &seen, &points)) (slots(words, &seen)) (trial(words, &seen)) }
-        (actions::all(words, &seen, maintained.is_some(), sent.as_ref()))
+        (faults(words, seen))
+        (now_at(words, seen))
+        @if let Some(decision) = &whole.print { (telling::decision(words, decision)) }
+        div.columns { (heard(words, &whole)) (slots(words, &whole)) (trial(words, &whole)) }
+        (actions::all(words, seen, maintained.is_some(), sent.as_ref()))
         section aria-labelledby="recent" {
             h2 #recent { (words.say("machine-recent")) }
             @if recent.is_empty() { p.quiet { (words.say("machine-recent-nothing")) } }
@@ -83,7 +113,8 @@ async fn page(
 }
 
 /// Each thing that it tells: the value that counts, how old it is, and whether it is believed.
-fn heard(words: &Words, seen: &Seen, points: &[Point]) -> Markup {
+fn heard(words: &Words, whole: &Whole) -> Markup {
+    let (seen, points) = (&whole.seen, &whole.points);
     html! {
         @if !seen.on_trial && !points.is_empty() {
             section {
@@ -128,24 +159,23 @@ fn line(words: &Words, seen: &Seen, point: &Point) -> Markup {
 }
 
 fn value(words: &Words, seen: &Seen, point: &Point) -> Markup {
-    let machine = &seen.machine;
     let known = match point.kind {
-        "stencil-seated" => machine.seat.as_ref().map(|s| name_link("stencils", s.code.as_str())),
-        "machine-state" => machine.state.as_ref().map(|(_, word)| text(word.as_str())),
+        "stencil-seated" => seen.seat.as_ref().map(|code| name_link("stencils", code.as_str())),
+        "machine-state" => seen.state.as_ref().map(|(_, word)| text(word.as_str())),
         _ => point.raw.map(|raw| text(words.number(raw))),
     };
     known.unwrap_or_else(|| text("–"))
 }
 
-fn slots(words: &Words, seen: &Seen) -> Markup {
+fn slots(words: &Words, whole: &Whole) -> Markup {
     html! {
-        @if !seen.machine.slots.is_empty() {
+        @if !whole.slots.is_empty() {
             section {
                 h2 { (words.say("machine-slots")) }
                 table {
                     thead { tr { th scope="col" { (words.say("slot")) } th scope="col" { (words.say("slot-holds")) } } }
                     tbody {
-                        @for (name, slot) in &seen.machine.slots {
+                        @for (name, slot) in &whole.slots {
                             tr {
                                 th scope="row" { (name.as_str()) }
                                 td {
@@ -165,9 +195,9 @@ fn slots(words: &Words, seen: &Seen) -> Markup {
 }
 
 /// What a machine on trial said: each kind of signal with its last value, age and count.
-fn trial(words: &Words, seen: &Seen) -> Markup {
+fn trial(words: &Words, whole: &Whole) -> Markup {
     html! {
-        @if let (true, Some(trial)) = (seen.on_trial, &seen.trial) {
+        @if let (true, Some(trial)) = (whole.seen.on_trial, &whole.trial) {
             section {
                 h2 { (words.say("trial-heard")) }
                 p { (words.say("trial-means")) }

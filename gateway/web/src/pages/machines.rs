@@ -3,14 +3,16 @@
 //! Whoever comes here looks for the one that is wrong: those come first, with the sentence that
 //! says what to check; the others follow by name.
 
+use std::collections::BTreeMap;
+
 use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
-use stencilward_domain::decision::Decision;
-use stencilward_domain::machine::{LinkState, Machine};
-use stencilward_domain::names::MachineName;
+use stencilward_domain::machine::LinkState;
+use stencilward_domain::names::{MachineName, OrderName, StencilCode};
 use stencilward_domain::plant::MachineKind;
-use stencilward_domain::site::{Site, Trial};
+use stencilward_domain::signal::MachineState;
+use stencilward_domain::site::Site;
 use stencilward_domain::time::Timestamp;
 
 use super::layout::{Page, facts, name_link, shown, stopping, text};
@@ -26,32 +28,40 @@ pub(super) struct Seen {
     pub(super) kind: MachineKind,
     line: Option<String>,
     pub(super) on_trial: bool,
-    pub(super) machine: Machine,
-    pub(super) print: Option<Decision>,
-    pub(super) trial: Option<Trial>,
+    link: LinkState,
+    faults: BTreeMap<String, String>,
+    pub(super) state: Option<(MachineState, String)>,
+    pub(super) seat: Option<StencilCode>,
+    pub(super) order: Option<OrderName>,
+    booked: u64,
+    unattributed: u64,
     pub(super) now: Timestamp,
 }
 
 impl Seen {
+    /// What a list needs of it: a machine remembers much that no page shows.
     pub(super) fn of(site: &Site, name: &MachineName, now: Timestamp) -> Option<Self> {
         let spec = site.plant().machines.get(name)?;
-        let on_trial = site.plant().on_trial(name);
-        let prints = spec.kind == MachineKind::Printer && !on_trial;
+        let machine = site.state().machines.get(name);
         Some(Self {
             name: name.clone(),
             kind: spec.kind,
             line: spec.line.clone(),
-            on_trial,
-            machine: site.state().machines.get(name).cloned().unwrap_or_default(),
-            print: prints.then(|| site.print_decision(name, now)),
-            trial: site.trial(name).cloned(),
+            on_trial: site.plant().on_trial(name),
+            link: machine.map(|machine| machine.link.clone()).unwrap_or_default(),
+            faults: machine.map(|machine| machine.faults.clone()).unwrap_or_default(),
+            state: machine.and_then(|machine| machine.state.clone()),
+            seat: machine.and_then(|machine| Some(machine.seat.as_ref()?.code.clone())),
+            order: machine.and_then(|machine| Some(machine.order.as_ref()?.order.clone())),
+            booked: machine.map_or(0, |machine| machine.booked),
+            unattributed: machine.map_or(0, |machine| machine.unattributed),
             now,
         })
     }
 
     /// True when somebody should look at it.
     fn is_wrong(&self) -> bool {
-        self.machine.link != LinkState::Up || !self.machine.faults.is_empty()
+        self.link != LinkState::Up || !self.faults.is_empty()
     }
 }
 
@@ -101,12 +111,11 @@ fn card(words: &Words, seen: &Seen) -> Markup {
 
 /// A machine in one line.
 fn brief(words: &Words, seen: &Seen) -> Markup {
-    let stencil = seen.machine.seat.as_ref().map(|seat| &seat.code);
-    let link = &seen.machine.link;
+    let link = &seen.link;
     html! {
         (name_link("machines", seen.name.as_str())) " " (what(words, seen))
         @if seen.is_wrong() { " · " strong { (words.say(&format!("link-{}", link.as_str()))) } }
-        @if let Some(code) = stencil { " · " (code) }
+        @if let Some(code) = &seen.seat { " · " (code) }
     }
 }
 
@@ -120,7 +129,7 @@ pub(super) fn what(words: &Words, seen: &Seen) -> String {
 
 /// Whether it is heard, in a shape and words.
 pub(super) fn link(words: &Words, seen: &Seen) -> Markup {
-    let state = &seen.machine.link;
+    let state = &seen.link;
     let up = *state == LinkState::Up;
     html! {
         p.condition {
@@ -146,29 +155,24 @@ pub(super) fn link(words: &Words, seen: &Seen) -> Markup {
 
 pub(super) fn faults(words: &Words, seen: &Seen) -> Markup {
     html! {
-        @if !seen.machine.faults.is_empty() {
+        @if !seen.faults.is_empty() {
             h3 { (words.say("machine-faults")) }
-            ul { @for (code, said) in &seen.machine.faults { li { strong { (code) } " " (said) } } }
+            ul { @for (code, said) in &seen.faults { li { strong { (code) } " " (said) } } }
         }
     }
 }
 
 pub(super) fn now_at(words: &Words, seen: &Seen) -> Markup {
-    let machine = &seen.machine;
-    let state = machine.state.as_ref().map(|(state, word)| {
+    let state = seen.state.as_ref().map(|(state, word)| {
         let ours = words.say(&format!("word-state-{}", state.as_str()));
         text(if *word == state.as_str() { ours } else { format!("{ours} ({word})") })
     });
-    let seat = machine.seat.as_ref();
     let strokes = |count: u64| (count > 0).then(|| text(words.number(count)));
     facts(vec![
         (words.say("machine-state"), state),
-        (words.say("stencil"), seat.map(|seat| name_link("stencils", seat.code.as_str()))),
-        (
-            words.say("machine-order"),
-            machine.order.as_ref().map(|order| text(order.order.as_str())),
-        ),
-        (words.say("machine-booked"), strokes(machine.booked)),
-        (words.say("machine-unattributed"), strokes(machine.unattributed)),
+        (words.say("stencil"), seen.seat.as_ref().map(|code| name_link("stencils", code.as_str()))),
+        (words.say("machine-order"), seen.order.as_ref().map(|order| text(order.as_str()))),
+        (words.say("machine-booked"), strokes(seen.booked)),
+        (words.say("machine-unattributed"), strokes(seen.unattributed)),
     ])
 }

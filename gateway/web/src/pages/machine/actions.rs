@@ -27,7 +27,7 @@ fn offered(seen: &Seen, maintained: bool) -> Vec<(&'static str, Fields)> {
     }
     if seen.kind == MachineKind::Printer && !seen.on_trial {
         offered.push(("start", ORDER));
-        if seen.machine.order.is_some() {
+        if seen.order.is_some() {
             offered.push(("finish", FINISHED));
         }
     }
