@@ -103,8 +103,10 @@ impl Site {
         if names_stencil && !kinds.contains_key(seated) {
             points.push(at(None, seated));
         }
-        kinds
-            .retain(|kind, _| !OF_LINK.contains(kind) && !(of_counters && *kind == "stroke-total"));
+        if of_counters {
+            kinds.remove("stroke-total");
+        }
+        kinds.retain(|kind, _| !OF_LINK.contains(kind));
         points.extend(kinds.into_iter().map(|(kind, heard)| at(Some(heard), kind)));
         points.sort_by_key(|point| point.quality);
         points
