@@ -85,6 +85,14 @@ impl Decision {
         self.reasons.is_empty()
     }
 
+    /// True when all that speaks against it is that somebody else was permitted first: what they
+    /// were permitted stands.
+    #[must_use]
+    pub fn only_promised(&self) -> bool {
+        let promised = |cause: &Cause| matches!(cause.reason, Reason::Promised { .. });
+        !self.permitted() && self.reasons.iter().all(promised)
+    }
+
     /// Its reasons as programs and people are told them.
     #[must_use]
     pub fn told_reasons(&self) -> Vec<ToldReason> {

@@ -448,7 +448,7 @@ impl Machine {
             self.print = Some(Told::of(decision));
             return;
         }
-        let Some(stencil) = &decision.stencil else {
+        let Some(stencil) = decision.stencil.as_ref().filter(|_| !decision.only_promised()) else {
             return;
         };
         self.permits.retain(|permit| permit.stencil != *stencil);

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::names::{MachineName, OrderName, ProductName, SlotName, StencilCode};
 use crate::place::Place;
 use crate::signal::Side;
-use crate::time::in_words;
+use crate::time::{Timestamp, in_words};
 
 /// One reason of a refusal. `code` is stable; the sentence is for people.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -129,6 +129,13 @@ pub enum Reason {
         /// To which stencil.
         to: StencilCode,
     },
+    /// Somebody else was permitted to take it, and is on the way.
+    Promised {
+        /// To whom.
+        to: String,
+        /// Until when.
+        until: Timestamp,
+    },
     /// In a printer without a permitted take.
     NotTaken,
     /// More strokes since the last wash than the plant allows.
@@ -186,6 +193,7 @@ impl Reason {
             Self::Elsewhere { .. } => "elsewhere",
             Self::SlotTaken { .. } => "slot-taken",
             Self::SlotPromised { .. } => "slot-promised",
+            Self::Promised { .. } => "promised",
             Self::NotTaken => "not-taken",
             Self::TooManyStrokesSinceWash { .. } => "too-many-strokes-since-wash",
             Self::TooLongSinceWash { .. } => "too-long-since-wash",
@@ -296,6 +304,9 @@ impl fmt::Display for Reason {
                     f,
                     "slot {slot} waits for {to}, which may be put there now: choose another slot"
                 )
+            }
+            Self::Promised { to, .. } => {
+                write!(f, "{to} asked first and may take it: ask them, or take another")
             }
             Self::SlotTaken { slot, holds } => {
                 write!(f, "slot {slot} holds {holds}: choose another slot")

@@ -11,6 +11,7 @@ mod late;
 mod live;
 mod machines;
 mod orders;
+mod points;
 mod replan;
 mod requests;
 mod seating;
@@ -35,6 +36,7 @@ use crate::time::Timestamp;
 pub use alarms::AlarmAct;
 use alarms::Watched;
 use live::Live;
+pub use points::{Point, Quality};
 pub use replan::Replan;
 pub use requests::{Reply, Request};
 pub use second_thoughts::{Correction, Share, Wrong};
@@ -177,7 +179,7 @@ impl Site {
         (self.origin.happened, self.origin.message) = (happened, message);
         let decision = self.hear_said(signal);
         if !matches!(signal.said, Said::LinkLost { .. }) {
-            self.live_mut(machine).heard(signal.received);
+            self.live_mut(machine).heard(signal.said.kind(), signal.received);
         }
         self.origin = Origin { at, machine_time, ..Origin::default() };
         self.doubt_decisions();

@@ -1,6 +1,7 @@
 //! The state of one stencil in its four dimensions, and how events change it.
 
 mod late;
+mod promise;
 
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -12,6 +13,8 @@ use crate::place::Place;
 use crate::signal::WashOutcome;
 use crate::time::Timestamp;
 use crate::wear::{WearBand, WearLimits};
+
+pub use promise::Promise;
 
 /// How clean a stencil is. Unknown is a real value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -143,6 +146,8 @@ pub struct Stencil {
     pub retired: Option<Position>,
     /// Taken with permission and not stored since.
     pub taken: Option<Position>,
+    /// Somebody was permitted to take it, and nothing was seen of that yet.
+    pub promised: Option<Sourced<Promise>>,
     /// The last tension, in hundredths of N/cm.
     pub tension: Option<Sourced<i64>>,
     /// True once its dry-out was noted, until it is washed.
@@ -182,6 +187,7 @@ impl Stencil {
             concession: None,
             retired: None,
             taken: None,
+            promised: None,
             tension: None,
             dried_out: false,
             doubted: None,
@@ -237,6 +243,7 @@ impl Stencil {
             Event::StencilRevised { .. } | Event::WearBandEntered { .. }
         );
         self.apply_movement(recorded);
+        self.apply_promise(recorded);
         match recorded.fact.happened {
             Some(then) => self.apply_late(recorded, then),
             None => self.apply_use(recorded),

@@ -9,6 +9,7 @@ use stencilward_domain::decision::{Cause, Decision, Rule};
 use stencilward_domain::place::Place;
 use stencilward_domain::reason::Reason;
 use stencilward_domain::signal::Side;
+use stencilward_domain::time::Timestamp;
 
 /// One of each kind.
 fn samples() -> Vec<Reason> {
@@ -40,6 +41,7 @@ fn samples() -> Vec<Reason> {
         Reason::UnknownOrder { order: Some(order("WO-1")) },
         Reason::OnTrial { machine: machine("namer") },
         Reason::SlotPromised { slot: slot("3"), to: code("B") },
+        Reason::Promised { to: "somebody else".to_owned(), until: Timestamp(60_000) },
     ]
 }
 
@@ -72,6 +74,7 @@ fn ordinal(reason: &Reason) -> usize {
         Reason::UnknownOrder { .. } => 23,
         Reason::OnTrial { .. } => 24,
         Reason::SlotPromised { .. } => 25,
+        Reason::Promised { .. } => 26,
     }
 }
 
@@ -84,7 +87,7 @@ const ADVICE: [&str; 14] = [
 #[test]
 fn there_is_one_sample_of_each() {
     let kinds: Vec<usize> = samples().iter().map(ordinal).collect();
-    assert_eq!(kinds, (0..26).collect::<Vec<_>>());
+    assert_eq!(kinds, (0..27).collect::<Vec<_>>());
 }
 
 #[test]

@@ -13,6 +13,7 @@ use common::words::{
 use stencilward_domain::event::{Event, StencilSpec};
 use stencilward_domain::plant::{Plant, TensionPolicy};
 use stencilward_domain::signal::{OrderSpec, Said, Side};
+use stencilward_domain::site::Request;
 
 fn against(floor: &mut Floor, name: &str) -> Vec<&'static str> {
     codes(&floor.decides(RACK, take_asked(name, None)))
@@ -272,4 +273,53 @@ fn a_slot_that_nobody_could_name_is_named_as_it_empties() {
     let left = Said::SlotEmptied { slot: slot("1"), code: Some(code("U")) };
     assert_eq!(names(&floor.says(RACK, left)), ["taken"]);
     assert!(floor.stencil("U").taken.is_none());
+}
+
+fn take_by(name: &str, who: &str) -> Request {
+    Request::Take { stencil: code(name), rack: None, order: None, by: Some(who.to_owned()) }
+}
+
+fn store_by(name: &str, who: &str) -> Request {
+    Request::Store { stencil: code(name), rack: None, slot: None, by: Some(who.to_owned()) }
+}
+
+/// Whether the stencil lies in a rack or in somebody's hands.
+#[test]
+fn of_two_people_the_first_has_the_stencil() {
+    for in_rack in [true, false] {
+        let mut floor = Floor::new();
+        if in_rack {
+            floor.stock("A", "1");
+        }
+        assert!(floor.decides_for(&take_by("A", "first")).permitted());
+        let promised = floor.last(|event| matches!(event, Event::Decided { .. }));
+        let late = floor.decides_for(&take_by("A", "second"));
+        assert_eq!(codes(&late), ["promised"]);
+        assert_eq!(late.reasons[0].because, promised);
+        assert!(!in_rack || floor.door_open(RACK), "the first one's door stays open");
+        assert!(floor.decides_for(&take_by("A", "first")).permitted(), "may ask again");
+        assert!(floor.decides_for(&take_by("B", "second")).permitted(), "another one is free");
+        let until = if in_rack { RACK } else { SCANNER };
+        assert!(floor.decides(until, take_asked("A", None)).permitted(), "a rack is not kept");
+    }
+}
+
+#[test]
+fn a_promise_ends_with_its_time_or_its_use() {
+    let mut floor = Floor::new();
+    floor.stock("A", "1");
+    floor.decides_for(&take_by("A", "first"));
+    assert_eq!(codes(&floor.after(59).decides_for(&take_by("A", "second"))), ["promised"]);
+    assert!(floor.after(1).decides_for(&take_by("A", "second")).permitted());
+    floor.says(RACK, emptied("1"));
+    assert!(floor.decides_for(&take_by("A", "first")).permitted(), "the second has taken it");
+    floor.decides_for(&store_by("A", "second"));
+    assert!(floor.decides_for(&take_by("A", "second")).permitted(), "it was brought back");
+    floor.says(NAMER, seated("A"));
+    floor.says(NAMER, Said::Removed);
+    assert!(floor.decides_for(&take_by("A", "first")).permitted(), "it was printed with");
+    floor.does(&hold("A"));
+    assert_eq!(codes(&floor.decides_for(&take_by("A", "second"))), ["on-hold", "promised"]);
+    floor.does(&words::release("A"));
+    assert!(floor.decides_for(&take_by("A", "second")).permitted(), "nobody was on the way");
 }

@@ -190,6 +190,16 @@ pub trait Ledger: Send + Sync + 'static {
         limit: usize,
     ) -> Result<Vec<Entry>, LedgerError>;
 
+    /// The last events of one stream, up to `limit`, latest first.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when they cannot be read.
+    async fn read_stream_back(
+        &self,
+        stream: &Stream,
+        limit: usize,
+    ) -> Result<Vec<Entry>, LedgerError>;
+
     /// Up to `limit` rows after `after`, in order, as they lie there: for the walk along the
     /// chain.
     ///

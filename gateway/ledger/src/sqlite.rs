@@ -181,6 +181,15 @@ impl Ledger for SqliteLedger {
         self.readers.with(move |connection| read::stream(connection, &stream, after, limit)).await
     }
 
+    async fn read_stream_back(
+        &self,
+        stream: &Stream,
+        limit: usize,
+    ) -> Result<Vec<Entry>, LedgerError> {
+        let stream = stream.to_string();
+        self.readers.with(move |connection| read::stream_back(connection, &stream, limit)).await
+    }
+
     async fn rows(&self, after: Position, limit: usize) -> Result<Vec<Row>, LedgerError> {
         self.readers.with(move |connection| read::rows(connection, after, limit)).await
     }

@@ -46,6 +46,7 @@ pub use positions::Positions;
 pub use setup::{Filter, NotPickable, NotThere, Period, Setup};
 pub use table::{Column, Table, TableName, Unit};
 
+use crate::alarms::Measures;
 use crate::forecast::{Day, Forecast};
 use alarms::Alarms;
 use bases::Bases;
@@ -186,6 +187,12 @@ impl Review {
     #[must_use]
     pub fn forecasts(&self, asked: &Asked) -> BTreeMap<StencilCode, Forecast> {
         outlooks::all(self, asked)
+    }
+
+    /// How well the alarms told since then serve those who see to them.
+    #[must_use]
+    pub fn alarms_since(&self, from: Timestamp, now: Timestamp) -> Measures {
+        self.alarms.since(from, now, self.setup.plant.policy.alarms.operators)
     }
 
     /// Strokes of each stencil by the day on which they were made (UTC), as corrected.

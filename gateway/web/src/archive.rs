@@ -1,11 +1,12 @@
 //! The few questions that only the ledger can answer, put to whoever keeps it.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use async_trait::async_trait;
+use stencilward_domain::alarm::{AlarmId, Priority};
 use stencilward_domain::event::{Position, Recorded};
 use stencilward_domain::names::StencilCode;
-use stencilward_domain::time::Timestamp;
 
 /// The ledger could not be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -57,10 +58,47 @@ pub struct Outlook {
 pub struct Wear {
     /// By stencil, those not retired.
     pub outlooks: BTreeMap<StencilCode, Outlook>,
-    /// Strokes of each stencil by calendar day (UTC).
-    pub daily: BTreeMap<StencilCode, BTreeMap<i32, i64>>,
+    /// Strokes of all stencils by calendar day (UTC).
+    pub daily: BTreeMap<i32, i64>,
     /// The currency of prices, where the plant names one.
     pub currency: Option<String>,
+}
+
+/// How well the alarms serve those who see to them, by the standards' measures. Rates are for each
+/// operator.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct AlarmFigures {
+    /// Days that were measured; the standards ask for thirty.
+    pub days: f64,
+    /// Alarms told.
+    pub told: u64,
+    /// On average in ten minutes.
+    pub per_ten_minutes: f64,
+    /// The most in one period of ten minutes.
+    pub peak: f64,
+    /// Floods that began.
+    pub floods: u64,
+    /// Share of time in flood.
+    pub in_flood: f64,
+    /// Alarms that chattered.
+    pub chattering: u64,
+    /// Alarms that were gone soon without anybody's doing.
+    pub fleeting: u64,
+    /// Alarms that stood for longer than a day.
+    pub stale: u64,
+    /// Those told the most, and how often.
+    pub top: Vec<(AlarmId, u64)>,
+    /// How many were told of each priority.
+    pub mix: Vec<(Priority, u64)>,
+}
+
+/// What the ledger adds up to.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Sums {
+    /// Wear.
+    pub wear: Wear,
+    /// Alarms.
+    pub alarms: AlarmFigures,
 }
 
 /// Answers what is asked of the past.
@@ -88,11 +126,12 @@ pub trait Archive: Send + Sync {
     ///
     /// # Errors
     /// [`Unread`] when the ledger fails.
-    async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread>;
+    async fn recent(&self, limit: usize) -> Result<Vec<Arc<Recorded>>, Unread>;
 
-    /// Wear as of `now`.
+    /// What it adds up to, as it was added up last: some seconds ago. None while a long ledger is
+    /// being read for the first time.
     ///
     /// # Errors
     /// [`Unread`] when the ledger fails.
-    async fn wear(&self, now: Timestamp) -> Result<Wear, Unread>;
+    fn sums(&self) -> Result<Option<Arc<Sums>>, Unread>;
 }

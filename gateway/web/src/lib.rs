@@ -28,7 +28,7 @@ use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
 use jiff::tz::TimeZone;
 
-pub use archive::{Archive, Coming, News, Outlook, Unread, Wear};
+pub use archive::{AlarmFigures, Archive, Coming, News, Outlook, Sums, Unread, Wear};
 pub use board::{AlarmBoard, Standing};
 pub use door::{
     Changes, Confirmed, Door, DoorSettings, Fresh, Least, Limits, Network, Peer, People,

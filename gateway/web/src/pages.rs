@@ -10,6 +10,7 @@ mod event;
 pub(crate) mod forms;
 pub(crate) mod layout;
 mod live;
+mod machine;
 mod machines;
 mod scan;
 mod shapes;
@@ -39,9 +40,11 @@ pub(crate) fn with_pages(router: Router<Surface>) -> Router<Surface> {
         .route("/wear", get(wear::wear))
         .route("/stencils/{code}/tag", get(tag::tag))
         .route("/stencils/{code}/tag.svg", get(tag::tag_svg))
+        .route("/stencils/{code}/tag.pdf", get(tag::tag_pdf))
         .route("/scan", get(scan::scan).post(scan::scanned))
         .route("/machines", get(machines::machines))
-        .route("/machines/{name}", get(machines::machine))
+        .route("/machines/{name}", get(machine::machine))
+        .route("/machines/{name}/{action}", post(machine::act))
         .route("/stencils", get(stencils::stencils))
         .route("/stencils/{code}", get(stencil::stencil))
         .route("/stencils/{code}/{action}", post(stencil::act))

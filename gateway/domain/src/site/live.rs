@@ -122,6 +122,8 @@ pub(super) struct Live {
     /// Counters of a machine that was found empty, as it was thought to be, after nobody watched
     /// it: no event says that their next strokes may be those of a stencil that came and went.
     pub(super) gaps: BTreeSet<CounterName>,
+    /// When each kind of signal was last heard.
+    pub(super) kinds: BTreeMap<&'static str, Timestamp>,
     /// Slots the rack showed empty.
     pub(super) seen_empty: BTreeSet<SlotName>,
 }
@@ -147,7 +149,8 @@ impl Live {
         self.broke.is_some_and(|broke| read.is_none_or(|read| broke >= read))
     }
 
-    pub(super) fn heard(&mut self, at: Timestamp) {
+    pub(super) fn heard(&mut self, kind: &'static str, at: Timestamp) {
+        self.kinds.insert(kind, at);
         self.last_heard = at;
         self.spoke = at;
     }

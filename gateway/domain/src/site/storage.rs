@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use super::Site;
-use crate::decision::{Decision, Rule};
+use crate::decision::{Cause, Decision, Rule};
 use crate::event::Event;
 use crate::machine::{Permit, Slot};
 use crate::names::{MachineName, OrderName, SlotName, StencilCode};
@@ -36,8 +36,20 @@ impl Site {
         order: Option<&OrderName>,
         by: Option<&str>,
     ) -> Decision {
-        let decision = (self.rules.take)(&self.case(self.origin.at), code, rack, order);
+        let mut decision = (self.rules.take)(&self.case(self.origin.at), code, rack, order);
+        decision.reasons.extend(by.and_then(|by| self.promised_to_another(code, by)));
         self.answer(decision, by)
+    }
+
+    /// Of two people who ask for one stencil, the first has it until the permission is used or
+    /// over. A rack that asks by itself stands where the stencil is: it is not kept waiting.
+    fn promised_to_another(&self, code: &StencilCode, by: &str) -> Option<Cause> {
+        let promised = self.state.stencils.get(code)?.promised.as_ref()?;
+        let (to, until) = (promised.value.to.clone(), promised.value.until);
+        (to != by && self.is_ahead(until, self.origin.at)).then_some(Cause {
+            reason: Reason::Promised { to, until },
+            because: Some(promised.because),
+        })
     }
 
     fn answer(&mut self, decision: Decision, by: Option<&str>) -> Decision {
@@ -154,9 +166,14 @@ impl Site {
         expected.next().is_none().then(|| first.stencil.clone())
     }
 
-    /// True while the permit may be carried out; a clock put back does not lengthen it.
+    /// True while the permit may be carried out.
     pub(super) fn is_open(&self, permit: &Permit, now: Timestamp) -> bool {
-        permit.until > now && permit.until.since(now) <= self.plant.policy.permit_time
+        self.is_ahead(permit.until, now)
+    }
+
+    /// True until then; a clock put back does not lengthen it.
+    fn is_ahead(&self, until: Timestamp, now: Timestamp) -> bool {
+        until > now && until.since(now) <= self.plant.policy.permit_time
     }
 
     fn settling(&self, rack: &MachineName) -> bool {

@@ -27,6 +27,9 @@ const ALL: &str = "SELECT position, stream, version, batch, body, hash FROM even
 const STREAM: &str = "SELECT position, stream, version, batch, body, hash FROM event
     WHERE stream = ?1 AND version > ?2 ORDER BY version LIMIT ?3";
 
+const STREAM_BACK: &str = "SELECT position, stream, version, batch, body, hash FROM event
+    WHERE stream = ?1 ORDER BY version DESC LIMIT ?2";
+
 /// Read connections, opened when needed and kept for the next read.
 pub(super) struct Readers {
     path: PathBuf,
@@ -109,6 +112,14 @@ pub(super) fn stream(
 ) -> Result<Vec<Entry>, LedgerError> {
     let parameters: [&dyn ToSql; 3] = [&stream, &signed(after), &lines(limit)];
     query(connection, STREAM, &parameters, limit, entry)
+}
+
+pub(super) fn stream_back(
+    connection: &Connection,
+    stream: &str,
+    limit: usize,
+) -> Result<Vec<Entry>, LedgerError> {
+    query(connection, STREAM_BACK, &[&stream, &lines(limit)], limit, entry)
 }
 
 pub(super) fn rows(

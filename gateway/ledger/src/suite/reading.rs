@@ -91,6 +91,13 @@ pub async fn a_stream_reads_by_its_version(place: impl Place) {
     assert_eq!(read(u64::MAX, 2).await, Vec::<u64>::new());
     let nobody = machine("nobody");
     assert_eq!(ledger.read_stream(&nobody, 0, 9).await.unwrap(), []);
+    let all = ledger.read_stream(&a, 0, 9).await.unwrap();
+    for limit in [0, 1, 4, 6, 9] {
+        let back = ledger.read_stream_back(&a, limit).await.unwrap();
+        let last: Vec<_> = all.iter().rev().take(limit).cloned().collect();
+        assert_eq!(back, last, "the last {limit}, latest first");
+    }
+    assert_eq!(ledger.read_stream_back(&nobody, 9).await.unwrap(), []);
 }
 
 /// Every stream with events, and no other.

@@ -79,6 +79,12 @@ impl Alarms {
         });
     }
 
+    /// Measures of what was told since then, or since the first event if that is later.
+    pub(super) fn since(&self, from: Timestamp, now: Timestamp, operators: u32) -> Measures {
+        let from = self.begun.map_or(from, |begun| begun.max(from)).min(now);
+        measures(&self.spells, (from, Timestamp(now.0.saturating_add(1))), operators)
+    }
+
     pub(super) fn table(&self, review: &Review, asked: &Asked) -> Table {
         let period = review.period();
         let from = period.from.or(self.begun).unwrap_or(asked.now);

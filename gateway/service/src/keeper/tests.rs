@@ -53,6 +53,14 @@ impl Ledger for Filling {
         self.ledger.read_stream(stream, after, limit).await
     }
 
+    async fn read_stream_back(
+        &self,
+        stream: &Stream,
+        limit: usize,
+    ) -> Result<Vec<Entry>, LedgerError> {
+        self.ledger.read_stream_back(stream, limit).await
+    }
+
     async fn rows(&self, after: Position, limit: usize) -> Result<Vec<Row>, LedgerError> {
         self.ledger.rows(after, limit).await
     }

@@ -3,6 +3,8 @@
 //! Each entry tells what is wrong, what to do and whose it is. Priority is told by a word and by
 //! the weight of the ink. One form serves all: tick, choose, say who you are.
 
+mod measures;
+
 use std::time::Duration;
 
 use axum::extract::{Path, Query, State};
@@ -138,6 +140,7 @@ fn page(surface: &Surface, words: &Words, order: &str, sent: Option<(&Given, &Fa
                 }
             }))
         }
+        (measures::section(surface, words))
     };
     let status = if sent.is_some() { StatusCode::CONFLICT } else { StatusCode::OK };
     let live = sent.is_none().then(String::new);

@@ -182,3 +182,46 @@ impl<'a> Filling<'a> {
         html! { p { button type="submit" { (self.words.say(key)) } } }
     }
 }
+
+/// What a form asks for besides who does it: name, kind, and whether it must be there.
+pub(crate) type Fields = &'static [(&'static str, &'static str, bool)];
+
+/// Why, and nothing else.
+pub(crate) const WHY: Fields = &[("why", "text", true)];
+
+/// A form that was sent and not taken.
+pub(crate) struct Sent<'a> {
+    pub(crate) action: &'a str,
+    pub(crate) given: &'a Given,
+    pub(crate) fault: &'a Fault,
+}
+
+/// A form for each action that whoever looks may do, folded up; open where one was not taken.
+pub(crate) fn folded(
+    words: &Words,
+    actions: &[(&'static str, Fields)],
+    path_of: impl Fn(&str) -> String,
+    sent: Option<&Sent<'_>>,
+) -> Markup {
+    html! {
+        @for (action, fields) in actions {
+            @let path = path_of(action);
+            @if words.who.may_post(&path) {
+                @let mine = sent.filter(|sent| sent.action == *action);
+                @let filling = Filling {
+                    words, form: action, given: mine.map(|s| s.given), fault: mine.map(|s| s.fault),
+                };
+                details #{ "do-" (action) } open[mine.is_some()] {
+                    summary { (words.say(&format!("action-{action}"))) }
+                    p { (words.say(&format!("action-{action}-means"))) }
+                    (form(words, &path, &html! {
+                        (filling.fault())
+                        @for (name, kind, needed) in *fields { (filling.field(name, kind, *needed)) }
+                        (filling.by())
+                        (filling.send(&format!("action-{action}")))
+                    }))
+                }
+            }
+        }
+    }
+}

@@ -19,7 +19,7 @@ use stencilward_domain::stencil::Stencil;
 use stencilward_domain::time::Timestamp;
 use stencilward_domain::wear::WearLimits;
 
-use super::forms::{Fault, Given};
+use super::forms::Sent;
 use super::layout::{Page, answer, event_link, facts, go, missing, path, stopping, text, unread};
 use super::stencils::{wear_words, what};
 use super::words::Words;
@@ -47,13 +47,6 @@ pub(crate) struct Told {
     done: Option<u64>,
 }
 
-/// A form that was sent and not taken.
-pub(crate) struct Sent<'a> {
-    action: &'a str,
-    given: &'a Given,
-    fault: &'a Fault,
-}
-
 /// `GET /stencils/{code}`.
 pub(crate) async fn stencil(
     State(surface): State<Surface>,
@@ -78,8 +71,8 @@ async fn page(
     let seen = surface.site.look(move |site, now| see(site, &asked, now));
     let seen = seen.await.map_err(stopping(words))?.ok_or_else(none)?;
     let history = surface.archive.history(&wanted, HISTORY).await.map_err(unread(words))?;
-    let wear = surface.archive.wear(seen.now).await.map_err(unread(words))?;
-    let outlook = wear.outlooks.get(&wanted);
+    let sums = surface.archive.sums().map_err(unread(words))?;
+    let outlook = sums.as_ref().and_then(|sums| sums.wear.outlooks.get(&wanted));
     let title = words.tell("stencil-title", [("stencil", wanted.as_str().into())]);
     let main = html! {
         h1 { (title) }

@@ -1,9 +1,11 @@
 //! The tag on a stencil's frame: its code for scanners and for eyes, and why it is on hold.
 
+mod pdf;
+mod symbol;
+
 use axum::extract::{Path, State};
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
-use datamatrix::{DataMatrix, SymbolList};
 use maud::{Markup, html};
 use stencilward_domain::names::StencilCode;
 use stencilward_domain::stencil::Stencil;
@@ -12,23 +14,18 @@ use super::layout::{Page, go, missing, path, shown, stopping};
 use super::stencils::what;
 use super::words::Words;
 use crate::Surface;
+use symbol::Symbol;
 
-/// Light modules around the symbol: the quiet zone (ISO/IEC 16022, one module at the least).
-const QUIET: usize = 2;
-
-/// The code as Data Matrix ECC 200 (ISO/IEC 16022), one path. None when it is too long for one.
-fn symbol(code: &str) -> Option<Markup> {
-    let matrix = DataMatrix::encode_str(code, SymbolList::default()).ok()?;
-    let bitmap = matrix.bitmap();
-    let (wide, high) = (bitmap.width() + 2 * QUIET, bitmap.height() + 2 * QUIET);
-    let dark: String =
-        bitmap.pixels().map(|(x, y)| format!("M{} {}h1v1h-1z", x + QUIET, y + QUIET)).collect();
-    Some(html! {
+/// The symbol as one path.
+fn svg(symbol: &Symbol, code: &str) -> Markup {
+    let Symbol { wide, high, dark } = symbol;
+    let path: String = dark.iter().map(|(x, y)| format!("M{x} {y}h1v1h-1z")).collect();
+    html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox={ "0 0 " (wide) " " (high) } role="img" aria-label=(code) {
             rect width=(wide) height=(high) fill="#fff" {}
-            path d=(dark) fill="#000" {}
+            path d=(path) fill="#000" {}
         }
-    })
+    }
 }
 
 async fn found(surface: &Surface, words: &Words, code: &str) -> Result<Stencil, Response> {
@@ -51,7 +48,7 @@ pub(crate) async fn tag(
     let main = html! {
         h1 { (title) }
         div.tag {
-            div { @if let Some(symbol) = symbol(code) { (symbol) } @else { p { (words.say("tag-too-long")) } } }
+            div { @if let Some(symbol) = Symbol::of(code) { (svg(&symbol, code)) } @else { p { (words.say("tag-too-long")) } } }
             div {
                 p.code { (code) }
                 p { (what(&words, &stencil)) }
@@ -62,6 +59,7 @@ pub(crate) async fn tag(
             }
         }
         div.actions {
+            (go(&path(&["stencils", code, "tag.pdf"]), &words.say("tag-pdf")))
             (go(&path(&["stencils", code, "tag.svg"]), &words.say("tag-svg")))
             (go(&path(&["stencils", code]), &words.say("tag-back")))
         }
@@ -77,7 +75,28 @@ pub(crate) async fn tag_svg(
     Path(code): Path<String>,
 ) -> Result<Response, Response> {
     let stencil = found(&surface, &words, &code).await?;
-    let symbol = symbol(stencil.spec.stencil.as_str());
-    let symbol = symbol.ok_or_else(|| missing(&words, "stencil", &code))?;
-    Ok(([(header::CONTENT_TYPE, "image/svg+xml")], symbol.into_string()).into_response())
+    let code = stencil.spec.stencil.as_str();
+    let symbol = Symbol::of(code).ok_or_else(|| missing(&words, "stencil", code))?;
+    let symbol = svg(&symbol, code).into_string();
+    Ok(([(header::CONTENT_TYPE, "image/svg+xml")], symbol).into_response())
+}
+
+/// `GET /stencils/{code}/tag.pdf`: the whole tag, as large as it is printed.
+pub(crate) async fn tag_pdf(
+    State(surface): State<Surface>,
+    words: Words,
+    Path(code): Path<String>,
+) -> Result<Response, Response> {
+    let stencil = found(&surface, &words, &code).await?;
+    let code = stencil.spec.stencil.as_str().to_owned();
+    let rated = [("rated", words.number(stencil.spec.rated_strokes).into())];
+    let hold = stencil.hold.as_ref().map(|hold| {
+        let who = format!("{}, {}", hold.value.by, words.time(hold.since));
+        (words.say("tag-hold"), vec![hold.value.why.clone(), who])
+    });
+    let about = vec![what(&words, &stencil), words.tell("tag-rated", rated)];
+    let too_long = words.say("tag-too-long");
+    let symbol = Symbol::of(&code);
+    let pdf = pdf::pdf(symbol.as_ref(), &pdf::Said { code, about, hold, too_long });
+    Ok(([(header::CONTENT_TYPE, "application/pdf")], pdf).into_response())
 }

@@ -3,11 +3,13 @@
 //! The question is what to order next, so the plan comes first, the earliest day on top. It prints
 //! as it is shown.
 
-use std::collections::BTreeMap;
+use std::cmp::Reverse;
+use std::sync::Arc;
 
 use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
+use stencilward_domain::site::Site;
 use stencilward_domain::stencil::Stencil;
 use stencilward_domain::wear::{WearBand, WearLimits};
 
@@ -30,33 +32,55 @@ struct Row {
     limits: WearLimits,
 }
 
+/// What the page shows of the present.
+struct Rows {
+    bands: [(WearBand, usize); WearBand::ALL.len()],
+    planned: Vec<Row>,
+    /// There are more than are shown.
+    more: bool,
+    granted: Vec<Stencil>,
+}
+
+impl Rows {
+    fn of(site: &Site, wear: &Wear) -> Self {
+        let used = site.state().stencils.values().filter(|stencil| stencil.retired.is_none());
+        let mut used: Vec<&Stencil> = used.collect();
+        let bands = WearBand::ALL
+            .map(|band| (band, used.iter().filter(|stencil| stencil.band.value == band).count()));
+        let granted = used.iter().filter(|stencil| stencil.concession.is_some());
+        let granted = granted.map(|stencil| Stencil::clone(stencil)).collect();
+        used.sort_by_cached_key(|stencil| {
+            let ratio = (stencil.life_ratio() * 1e6) as u64;
+            (due(wear.outlooks.get(&stencil.spec.stencil)), Reverse(ratio))
+        });
+        let row = |stencil: &&Stencil| Row {
+            limits: site.plant().policy.wear_limits(&stencil.spec),
+            stencil: Stencil::clone(stencil),
+        };
+        let planned = used.iter().take(PLANNED).map(row).collect();
+        Self { bands, planned, more: used.len() > PLANNED, granted }
+    }
+}
+
 /// `GET /wear`.
 pub(crate) async fn wear(
     State(surface): State<Surface>,
     words: Words,
 ) -> Result<Response, Response> {
-    let look = surface.site.look(|site, now| {
-        let used = site.state().stencils.values().filter(|stencil| stencil.retired.is_none());
-        let row = |stencil: &Stencil| Row {
-            limits: site.plant().policy.wear_limits(&stencil.spec),
-            stencil: stencil.clone(),
-        };
-        (used.map(row).collect::<Vec<_>>(), now)
-    });
-    let (mut rows, now) = look.await.map_err(stopping(&words))?;
-    let wear = surface.archive.wear(now).await.map_err(unread(&words))?;
-    rows.sort_by(|one, other| {
-        let day = |row: &Row| due(wear.outlooks.get(&row.stencil.spec.stencil));
-        let ratio = |row: &Row| row.stencil.life_ratio();
-        day(one).cmp(&day(other)).then_with(|| ratio(other).total_cmp(&ratio(one)))
-    });
+    let known = surface.archive.sums().map_err(unread(&words))?;
+    let sums = known.clone().unwrap_or_default();
+    let wear = &sums.wear;
+    let order = Arc::clone(&sums);
+    let look = surface.site.look(move |site, _| Rows::of(site, &order.wear));
+    let rows = look.await.map_err(stopping(&words))?;
     let title = words.say("wear-title");
     let main = html! {
         h1 { (title) }
-        (bands(&words, &rows))
-        (plan(&words, &rows, &wear))
-        (concessions(&words, &rows))
-        (use_over_time(&words, &wear))
+        @if known.is_none() { p role="status" { (words.say("wear-not-yet")) } }
+        (bands(&words, &rows.bands))
+        (plan(&words, &rows, wear))
+        (concessions(&words, &rows.granted))
+        (use_over_time(&words, wear))
     };
     Ok(shown(&words, &Page { place: "wear", title, live: Some("stencil/".to_owned()), main }))
 }
@@ -73,18 +97,17 @@ fn due(outlook: Option<&Outlook>) -> i32 {
     })
 }
 
-fn bands(words: &Words, rows: &[Row]) -> Markup {
+fn bands(words: &Words, bands: &[(WearBand, usize)]) -> Markup {
     html! {
         p.condition {
-            @for band in WearBand::ALL {
-                @let count = rows.iter().filter(|row| row.stencil.band.value == band).count();
+            @for (band, count) in bands.iter().copied() {
                 span { (shapes::wear(words, band)) " " strong { (words.number(count as u64)) } }
             }
         }
     }
 }
 
-fn plan(words: &Words, rows: &[Row], wear: &Wear) -> Markup {
+fn plan(words: &Words, rows: &Rows, wear: &Wear) -> Markup {
     let unit = wear.currency.as_deref().unwrap_or_default();
     let money =
         |centi: u64| format!("{} {unit}", words.centi(i64::try_from(centi).unwrap_or(i64::MAX)));
@@ -105,7 +128,7 @@ fn plan(words: &Words, rows: &[Row], wear: &Wear) -> Markup {
                     }
                 }
                 tbody {
-                    @for row in rows.iter().take(PLANNED) {
+                    @for row in &rows.planned {
                         @let outlook = wear.outlooks.get(&row.stencil.spec.stencil);
                         tr {
                             th scope="row" {
@@ -136,7 +159,7 @@ fn plan(words: &Words, rows: &[Row], wear: &Wear) -> Markup {
                     }
                 }
             }
-            @if rows.len() > PLANNED {
+            @if rows.more {
                 p { a href="/stencils?order=wear" { (label("wear-more")) } }
             }
         }
@@ -148,19 +171,19 @@ fn tenths(words: &Words, rate: f64) -> String {
     words.centi((rate * 100.0).round() as i64)
 }
 
-fn concessions(words: &Words, rows: &[Row]) -> Markup {
-    let granted = rows.iter().filter_map(|row| Some((row, row.stencil.concession.as_ref()?)));
+fn concessions(words: &Words, granted: &[Stencil]) -> Markup {
+    let granted = granted.iter().filter_map(|one| Some((one, one.concession.as_ref()?)));
     let granted: Vec<_> = granted.collect();
     html! {
         section aria-labelledby="concessions" {
             h2 #concessions { (words.say("wear-concessions")) span.count { (words.number(granted.len() as u64)) } }
             @if granted.is_empty() { p.quiet { (words.say("wear-concessions-nothing")) } }
             ul {
-                @for (row, concession) in granted {
+                @for (stencil, concession) in granted {
                     @let value = &concession.value;
                     @let until = value.until.map_or_else(|| "–".to_owned(), |until| words.time(until));
                     li {
-                        (name_link("stencils", row.stencil.spec.stencil.as_str())) " "
+                        (name_link("stencils", stencil.spec.stencil.as_str())) " "
                         (words.tell("concession-so-far", [
                             ("used", words.number(value.used).into()),
                             ("strokes", words.number(value.strokes).into()),
@@ -177,17 +200,14 @@ fn concessions(words: &Words, rows: &[Row]) -> Markup {
 }
 
 fn use_over_time(words: &Words, wear: &Wear) -> Markup {
-    let mut days: BTreeMap<i32, i64> = BTreeMap::new();
-    for (day, count) in wear.daily.values().flatten() {
-        *days.entry(*day).or_default() += count;
-    }
-    let days: Vec<(i32, u64)> =
-        days.into_iter().map(|(day, count)| (day, u64::try_from(count).unwrap_or(0))).collect();
-    let days = days.get(days.len().saturating_sub(DRAWN)..).unwrap_or_default();
+    let count = |count: &i64| u64::try_from(*count).unwrap_or(0);
+    let mut days: Vec<(i32, u64)> =
+        wear.daily.iter().rev().take(DRAWN).map(|(day, strokes)| (*day, count(strokes))).collect();
+    days.reverse();
     html! {
         section aria-labelledby="use" {
             h2 #use { (words.say("wear-use")) }
-            (shapes::columns(words, days, &words.say("wear-use-means")))
+            (shapes::columns(words, &days, &words.say("wear-use-means")))
             p.quiet { (words.say("wear-use-means")) }
         }
     }

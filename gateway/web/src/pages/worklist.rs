@@ -4,6 +4,7 @@
 //! when, where, and why. How soon it must be done decides in which of three lists it stands.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use axum::extract::State;
 use axum::response::Response;
@@ -289,7 +290,7 @@ fn unattributed(words: &Words, site: &Site) -> Vec<Task> {
 }
 
 /// The last refusal of each stencil and question, unless it was permitted since.
-fn refused(recent: &[Recorded], since: Timestamp) -> Vec<&Recorded> {
+fn refused(recent: &[Arc<Recorded>], since: Timestamp) -> Vec<&Recorded> {
     let mut last: BTreeMap<(Option<&StencilCode>, Rule), &Recorded> = BTreeMap::new();
     for recorded in recent.iter().filter(|recorded| recorded.fact.at >= since) {
         if let Event::Decided { decision, .. } = &recorded.fact.event

@@ -5,10 +5,10 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use async_trait::async_trait;
+use stencilward_domain::alarm::Priority;
 use stencilward_domain::event::{Position, Recorded, Stream};
 use stencilward_domain::names::StencilCode;
-use stencilward_domain::time::Timestamp;
-use stencilward_web::{Archive, Coming, News, Outlook, Unread, Wear};
+use stencilward_web::{AlarmFigures, Archive, Coming, News, Outlook, Sums, Unread, Wear};
 
 /// The events that a site recorded.
 #[derive(Default, Clone)]
@@ -51,11 +51,11 @@ impl Archive for Memory {
         Ok(self.latest(limit, |recorded| recorded.fact.event.stream() == stream))
     }
 
-    async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread> {
-        Ok(self.latest(limit, |_| true))
+    async fn recent(&self, limit: usize) -> Result<Vec<Arc<Recorded>>, Unread> {
+        Ok(self.latest(limit, |_| true).into_iter().map(Arc::new).collect())
     }
 
-    async fn wear(&self, _: Timestamp) -> Result<Wear, Unread> {
+    fn sums(&self) -> Result<Option<Arc<Sums>>, Unread> {
         let code = StencilCode::new("ST-1").expect("a good code");
         let outlook = Outlook {
             per_day: Some(12.5),
@@ -63,10 +63,20 @@ impl Archive for Memory {
             stop: Coming::Expected { day: 20_800, earliest: 20_790, latest: 20_900 },
             order_by: Some(20_760),
         };
-        Ok(Wear {
-            outlooks: BTreeMap::from([(code.clone(), outlook)]),
-            daily: BTreeMap::from([(code, BTreeMap::from([(20_700, 40), (20_702, 25)]))]),
+        let wear = Wear {
+            outlooks: BTreeMap::from([(code, outlook)]),
+            daily: BTreeMap::from([(20_700, 40), (20_702, 25)]),
             currency: Some("EUR".to_owned()),
-        })
+        };
+        let id = "link-lost:machine:printer-1".parse().expect("an alarm");
+        let alarms = AlarmFigures {
+            days: 12.0,
+            told: 4,
+            peak: 2.5,
+            top: vec![(id, 3)],
+            mix: vec![(Priority::Low, 3), (Priority::High, 1)],
+            ..AlarmFigures::default()
+        };
+        Ok(Some(Arc::new(Sums { wear, alarms })))
     }
 }

@@ -40,15 +40,16 @@ impl Scanned {
         Self::slot(site, text).unwrap_or(Self::Unknown)
     }
 
+    /// Of a rack that is named any slot will do: it may never have held anything.
     fn slot(site: &Site, text: &str) -> Option<Self> {
-        let (rack, slot) = match text.split_once('/') {
-            Some((rack, slot)) => (Some(MachineName::new(rack).ok()?), slot),
-            None => (None, text),
-        };
-        let slot = SlotName::new(slot).ok()?;
-        let mut racks = site.state().machines.iter().filter(|(name, machine)| {
-            machine.slots.contains_key(&slot) && rack.as_ref().is_none_or(|rack| rack == *name)
-        });
+        if let Some((rack, slot)) = text.split_once('/') {
+            let (rack, slot) = (MachineName::new(rack).ok()?, SlotName::new(slot).ok()?);
+            let known = site.plant().kind(&rack) == MachineKind::Rack;
+            return known.then_some(Self::Slot(rack, slot));
+        }
+        let slot = SlotName::new(text).ok()?;
+        let machines = site.state().machines.iter();
+        let mut racks = machines.filter(|(_, machine)| machine.slots.contains_key(&slot));
         match (racks.next(), racks.next()) {
             (Some((only, _)), None) => Some(Self::Slot(only.clone(), slot)),
             _ => None,

@@ -2,20 +2,16 @@
 
 use axum::response::Response;
 use maud::{Markup, html};
-use stencilward_domain::decision::{Cause, Decision, Rule};
-use stencilward_domain::event::{Event, Position, Recorded};
+use stencilward_domain::decision::{Cause, Decision};
+use stencilward_domain::event::Position;
 use stencilward_domain::names::StencilCode;
 use stencilward_domain::reason::Reason;
-use stencilward_domain::site::{Reply, Request, Site};
-use stencilward_domain::time::Timestamp;
+use stencilward_domain::site::{Reply, Request};
 
 use crate::Surface;
-use crate::pages::layout::{event_link, name_link, stopping, unread};
+use crate::pages::layout::{event_link, name_link, stopping};
 use crate::pages::telling::reason;
 use crate::pages::words::Words;
-
-/// Events of a stencil looked back for whoever asked before.
-const LOOK_BACK: usize = 30;
 
 /// What came of a question.
 pub(super) struct Verdict {
@@ -27,43 +23,20 @@ enum Outcome {
     Decided(Decision),
     Done(Position),
     Refused(String),
-    /// Somebody else holds the permission: who, and since when.
-    First(Option<Holder>, Timestamp),
 }
 
 impl Verdict {
-    /// Asks, unless somebody else was first: that is looked up and asked in one step, so that of
-    /// two who scan at once exactly one is permitted.
+    /// Asks.
     pub(super) async fn of(
         surface: &Surface,
         words: &Words,
         stencil: StencilCode,
         request: Request,
-        by: &str,
     ) -> Result<Self, Response> {
-        let history = surface.archive.history(&stencil, LOOK_BACK).await.map_err(unread(words))?;
-        let mine = holder(&history).filter(|holder| holder.who == by).map(|holder| holder.until);
-        let (code, is_take) = (stencil.clone(), matches!(request, Request::Take { .. }));
-        let (held, reply) = surface
-            .site
-            .ask_after(move |site, now| {
-                let with_rack = at_its_rack(site, request);
-                let held =
-                    open_take(site, &code, now).filter(|until| is_take && mine != Some(*until));
-                (held, held.is_none().then_some(with_rack))
-            })
-            .await
-            .map_err(stopping(words))?;
-        let outcome = match (reply, held) {
-            (Some(Reply::Decision(decision)), _) => Outcome::Decided(decision),
-            (Some(Reply::Done(event)), _) => Outcome::Done(event),
-            (Some(Reply::Refused(why)), _) => Outcome::Refused(why),
-            (Some(_), _) => Outcome::Refused(String::new()),
-            (None, until) => {
-                let history = surface.archive.history(&stencil, LOOK_BACK).await;
-                let first = holder(&history.map_err(unread(words))?);
-                Outcome::First(first, until.unwrap_or_default())
-            }
+        let outcome = match surface.site.ask(request).await.map_err(stopping(words))? {
+            Reply::Decision(decision) => Outcome::Decided(decision),
+            Reply::Done(event) | Reply::Alarms { event, .. } => Outcome::Done(event),
+            Reply::Refused(why) => Outcome::Refused(why),
         };
         Ok(Self { stencil, outcome })
     }
@@ -95,59 +68,8 @@ impl Verdict {
             Outcome::Refused(why) => {
                 big(words, false, "scan-refused", &html! { (about) p { (why) } })
             }
-            Outcome::First(first, until) => {
-                let who = first.as_ref().map_or("–", |holder| holder.who.as_str());
-                let at =
-                    first.as_ref().map_or_else(|| "–".to_owned(), |holder| words.time(holder.at));
-                let parts =
-                    [("who", who.into()), ("at", at.into()), ("until", words.time(*until).into())];
-                big(
-                    words,
-                    false,
-                    "scan-first",
-                    &html! { (about) p { (words.tell("scan-first-who", parts)) } },
-                )
-            }
         }
     }
-}
-
-/// A take is asked of the rack that holds the stencil, so that its door follows.
-fn at_its_rack(site: &Site, request: Request) -> Request {
-    match request {
-        Request::Take { stencil, rack: None, order, by } => {
-            let place = site.state().stencils.get(&stencil).map(|known| &known.place.value);
-            let rack = place.filter(|place| place.slot().is_some()).and_then(|p| p.machine());
-            Request::Take { rack: rack.cloned(), stencil, order, by }
-        }
-        other => other,
-    }
-}
-
-/// Until when a permitted take of this stencil waits to be carried out.
-fn open_take(site: &Site, code: &StencilCode, now: Timestamp) -> Option<Timestamp> {
-    let permits = site.state().machines.values().flat_map(|machine| &machine.permits);
-    let open = permits.filter(|permit| permit.rule == Rule::Take && permit.stencil == *code);
-    open.map(|permit| permit.until).filter(|until| *until > now).max()
-}
-
-/// Who was permitted to take a stencil.
-struct Holder {
-    who: String,
-    at: Timestamp,
-    until: Timestamp,
-}
-
-/// Who was permitted to take it last.
-fn holder(history: &[Recorded]) -> Option<Holder> {
-    history.iter().find_map(|recorded| match &recorded.fact.event {
-        Event::Decided { decision, valid_until: Some(until) }
-            if decision.rule == Rule::Take && decision.permitted() =>
-        {
-            Some(Holder { who: decision.by.clone()?, at: recorded.fact.at, until: *until })
-        }
-        _ => None,
-    })
 }
 
 fn causes(words: &Words, causes: &[Cause]) -> Markup {

@@ -9,20 +9,14 @@ use stencilward_domain::site::{Reply, Request};
 use stencilward_domain::stencil::{Standing, Stencil};
 use stencilward_domain::time::Timestamp;
 
-use super::{Sent, action_path, page, tag_link};
+use super::{action_path, page, tag_link};
 use crate::Surface;
-use crate::pages::forms::{Fault, Filling, Given, done, form};
+use crate::pages::forms::{Fault, Fields, Given, Sent, WHY, done, folded};
 use crate::pages::layout::{missing, path, stopping};
 use crate::pages::words::Words;
 
-/// What a form asks for besides who does it: name, kind, and whether it must be there.
-type Fields = &'static [(&'static str, &'static str, bool)];
-
-const WHY: Fields = &[("why", "text", true)];
-
-/// The actions that make sense in this standing and that whoever looks may do, the likeliest
-/// first.
-fn offered(words: &Words, standing: Standing, code: &str) -> Vec<(&'static str, Fields)> {
+/// The actions that make sense in this standing, the likeliest first.
+fn offered(standing: Standing) -> Vec<(&'static str, Fields)> {
     let concession: Fields =
         &[("strokes", "number", true), ("until", "datetime-local", false), ("why", "text", true)];
     let strokes: Fields =
@@ -39,7 +33,6 @@ fn offered(words: &Words, standing: Standing, code: &str) -> Vec<(&'static str, 
         ("strokes", strokes),
         ("retire", WHY),
     ]);
-    offered.retain(|(action, _)| words.who.may_post(&action_path(code, action)));
     offered
 }
 
@@ -54,23 +47,7 @@ pub(super) fn all(
     html! {
         section aria-labelledby="do" {
             h2 #do { (words.say("stencil-do")) }
-            @for (action, fields) in offered(words, stencil.standing(now), code) {
-                @let path = action_path(code, action);
-                @let mine = sent.filter(|sent| sent.action == action);
-                @let filling = Filling {
-                    words, form: action, given: mine.map(|s| s.given), fault: mine.map(|s| s.fault),
-                };
-                details #{ "do-" (action) } open[mine.is_some()] {
-                    summary { (words.say(&format!("action-{action}"))) }
-                    p { (words.say(&format!("action-{action}-means"))) }
-                    (form(words, &path, &html! {
-                        (filling.fault())
-                        @for (name, kind, needed) in fields { (filling.field(name, kind, *needed)) }
-                        (filling.by())
-                        (filling.send(&format!("action-{action}")))
-                    }))
-                }
-            }
+            (folded(words, &offered(stencil.standing(now)), |action| action_path(code, action), sent))
             p.actions { (tag_link(words, code)) }
         }
     }
