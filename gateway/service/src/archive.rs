@@ -5,7 +5,6 @@ use std::sync::Arc;
 use async_trait::async_trait;
 use stencilward_config::Configuration;
 use stencilward_domain::event::{Position, Recorded, Stream};
-use stencilward_domain::names::StencilCode;
 use stencilward_domain::time::Timestamp;
 use stencilward_ledger::{Entry, Ledger, LedgerError};
 use stencilward_reports::forecast::{Forecast, NoDate, Outlook as Expected};
@@ -102,12 +101,16 @@ impl Archive for Past {
         self.at(position).await.map_err(|error| unread(&error))
     }
 
-    async fn history(&self, stencil: &StencilCode, limit: usize) -> Result<Vec<Recorded>, Unread> {
-        let stream = Stream::Stencil(stencil.clone());
+    async fn after(&self, position: Position, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        let entries = self.ledger.read(position, limit).await.map_err(|error| unread(&error))?;
+        Ok(entries.into_iter().map(|entry| entry.recorded).collect())
+    }
+
+    async fn of_stream(&self, stream: &Stream, limit: usize) -> Result<Vec<Recorded>, Unread> {
         let versions = self.ledger.versions().await.map_err(|error| unread(&error))?;
-        let version = versions.get(&stream).copied().unwrap_or(0);
+        let version = versions.get(stream).copied().unwrap_or(0);
         let after = version.saturating_sub(limit as u64);
-        let entries = self.ledger.read_stream(&stream, after, limit).await;
+        let entries = self.ledger.read_stream(stream, after, limit).await;
         entries.map(latest_first).map_err(|error| unread(&error))
     }
 

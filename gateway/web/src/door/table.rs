@@ -55,6 +55,9 @@ pub const TABLE: &[Row] = &[
     row("GET", "/healthz", ANYBODY),
     row("GET", "/readyz", ANYBODY),
     row("GET", "/metrics", OPERATOR),
+    // What the API is, and what its problems mean.
+    row("GET", "/openapi.json", ANYBODY),
+    row("GET", "/problems/*", ANYBODY),
     // What every page looks like.
     row("GET", "/about", ANYBODY),
     row("GET", "/assets/page.css", ANYBODY),
@@ -146,7 +149,13 @@ pub const TABLE: &[Row] = &[
     row("POST", "/api/v1/orders", TECHNICIAN),
     row("GET", "/api/v1/unattributed", OPERATOR),
     row("POST", "/api/v1/unattributed/*/assign", TECHNICIAN),
+    // What happened.
+    row("GET", "/api/v1/events", OPERATOR),
+    row("GET", "/api/v1/events/live", OPERATOR),
+    row("GET", "/api/v1/events/*", OPERATOR),
     row("POST", "/api/v1/events/*/correct", ENGINEER),
+    row("GET", "/api/v1/stencils/*/history", OPERATOR),
+    row("GET", "/api/v1/wear", OPERATOR),
     // The configuration.
     row("GET", "/api/v1/reload", ENGINEER),
     row("POST", "/api/v1/reload", ENGINEER),
