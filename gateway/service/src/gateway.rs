@@ -130,8 +130,7 @@ impl Gateway {
         let floor = Floor { intake, wanted: wanted_by_links, observer, owing, alarms: told, stop };
         // The links and their steward hold the only ways in: when they have ended, the intake is
         // closed.
-        let mut links = Links::new(floor, view, tasks.clone());
-        links.begin(configuration.wires());
+        let links = Links::of(configuration.wires(), floor, view, tasks.clone());
         let steward = Steward {
             file: file.map(Path::to_path_buf),
             configuration: configuration.clone(),

@@ -33,9 +33,11 @@ struct Running {
 }
 
 impl Links {
-    /// None yet. Each that begins is also one of `tasks`.
-    pub(super) fn new(floor: Floor, view: View, tasks: TaskTracker) -> Self {
-        Self { floor, view, tasks, running: Vec::new() }
+    /// One for each of these wires. Each that begins is also one of `tasks`.
+    pub(super) fn of(wires: Vec<Wire>, floor: Floor, view: View, tasks: TaskTracker) -> Self {
+        let mut links = Self { floor, view, tasks, running: Vec::new() };
+        links.begin(wires);
+        links
     }
 
     pub(super) fn begin(&mut self, wires: impl IntoIterator<Item = Wire>) {

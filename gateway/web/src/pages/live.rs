@@ -16,7 +16,7 @@ use crate::door::Who;
 const TOGETHER: Duration = Duration::from_secs(1);
 
 /// How often it is looked whether whoever listens is still signed in.
-const LOOK_AGAIN: Duration = Duration::from_secs(10);
+const LOOK_AGAIN: Duration = Duration::from_secs(2);
 
 /// `GET /live`: the names of the streams that changed, one a line.
 pub(crate) async fn live(

@@ -1,7 +1,8 @@
 //! An archive over events in memory.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 
 use async_trait::async_trait;
 use stencilward_domain::event::{Position, Recorded, Stream};
@@ -30,10 +31,15 @@ impl Archive for Memory {
     }
 
     async fn news(&self, after: Position) -> Option<News> {
-        let new: Vec<Recorded> = self.all().into_iter().filter(|r| r.position > after).collect();
-        let streams =
-            new.iter().map(|r| r.fact.event.stream().to_string()).collect::<BTreeSet<_>>();
-        Some(News { head: new.last()?.position, streams })
+        loop {
+            let all = self.all();
+            let new: Vec<&Recorded> = all.iter().filter(|r| r.position > after).collect();
+            if let Some(last) = new.last() {
+                let streams = new.iter().map(|r| r.fact.event.stream().to_string());
+                return Some(News { head: last.position, streams: streams.collect() });
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
     }
 
     async fn event(&self, position: Position) -> Result<Option<Recorded>, Unread> {

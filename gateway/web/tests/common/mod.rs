@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test program needs its own part of it")]
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a helper that cannot go on fails the test")]
 
+pub(crate) mod browser;
 mod memory;
 pub(crate) mod people;
 
@@ -146,9 +147,14 @@ pub(crate) async fn answer(surface: &Surface, request: Request<Body>) -> Respons
     router(surface.clone()).oneshot(request).await.expect("an answer")
 }
 
+/// The answer's status and its body; of a body that goes on for ever, none.
 pub(crate) async fn send(surface: &Surface, request: Request<Body>) -> (StatusCode, String) {
     let response = answer(surface, request).await;
     let status = response.status();
+    let kind = response.headers().get("content-type");
+    if kind.is_some_and(|kind| kind == "text/event-stream") {
+        return (status, String::new());
+    }
     let body = response.into_body().collect().await.expect("a body").to_bytes();
     (status, String::from_utf8_lossy(&body).into_owned())
 }
