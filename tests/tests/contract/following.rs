@@ -20,13 +20,13 @@ struct Reader {
 impl Reader {
     /// Begins after this event, else with the next one.
     async fn begin(address: SocketAddr, token: &str, after: Option<u64>) -> Self {
-        let mut stream = TcpStream::connect(address).await.unwrap();
+        let mut stream = TcpStream::connect(address).await.expect("it listens");
         let after = after.map(|id| format!("Last-Event-ID: {id}\r\n")).unwrap_or_default();
         let head = format!(
             "GET /api/v1/events/live HTTP/1.1\r\nHost: {address}\r\nAccept: text/event-stream\r\n\
              Authorization: Bearer {token}\r\n{after}\r\n"
         );
-        stream.write_all(head.as_bytes()).await.unwrap();
+        stream.write_all(head.as_bytes()).await.expect("it reads");
         let mut reader = Self { stream: BufReader::new(stream) };
         let first = reader.line().await.expect("an answer");
         assert!(first.contains(" 200 "), "{first}");
@@ -50,7 +50,7 @@ impl Reader {
                 id = text.parse().ok();
             }
             if let Some(text) = line.strip_prefix("data: ") {
-                return Some((id.expect("an id first"), serde_json::from_str(text).unwrap()));
+                return Some((id.expect("an id first"), serde_json::from_str(text).expect("JSON")));
             }
         }
     }

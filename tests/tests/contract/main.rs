@@ -43,7 +43,7 @@ async fn no_request_that_the_document_allows_or_forbids_gets_another_answer_than
     command.arg(root().join("tests/peers/contract.toml"));
     command.arg("run").arg(format!("http://{}/openapi.json", plant.address()));
     command.args(["--header", &format!("Authorization: Bearer {token}")]);
-    command.args(["--checks", "all", "--phases", "coverage,fuzzing,stateful"]);
+    command.args(["--phases", "coverage,fuzzing,stateful"]);
     command.args(["--max-examples", examples, "--seed", SEED, "--rate-limit", RATE]);
     command.args(["--request-timeout", "20", "--continue-on-failure", "--no-color"]);
     command.args(["--warnings", "off"]);

@@ -20,7 +20,7 @@ pub(crate) struct Plant {
 
 impl Plant {
     pub(crate) fn new() -> Self {
-        let plant = Self { folder: tempfile::tempdir().unwrap(), port: free_port() };
+        let plant = Self { folder: tempfile::tempdir().expect("a folder"), port: free_port() };
         let text = format!(
             "site: Invented Works\nlisten: 127.0.0.1:{}\nledger: plant.db\nsign-in: {{}}\n\
              policy: {{ wash: {{ by-hand: true }} }}\n\
@@ -30,7 +30,7 @@ impl Plant {
              - {{ name: printer, kind: printer, strokes: {{ book: hand }} }}\n",
             plant.port
         );
-        std::fs::write(plant.folder().join("plant.yaml"), text).unwrap();
+        std::fs::write(plant.folder().join("plant.yaml"), text).expect("it can be written");
         plant
     }
 
@@ -53,7 +53,8 @@ impl Plant {
     pub(crate) fn program(&self, role: &str) -> String {
         let mut command = self.command("people");
         command.args(["admit", &format!("a {role}'s program"), "--role", role, "--program"]);
-        let output = command.args(["--by", "the test", "--why", "to see"]).output().unwrap();
+        let output =
+            command.args(["--by", "the test", "--why", "to see"]).output().expect("it runs");
         let told = String::from_utf8_lossy(&output.stdout).into_owned();
         let (_, token) = told.split_once("token, not shown again: ").expect("a token");
         token.trim().to_owned()
@@ -63,7 +64,8 @@ impl Plant {
     pub(crate) fn dismiss(&self, role: &str) {
         let mut command = self.command("people");
         command.args(["dismiss", &format!("a {role}'s program")]);
-        let output = command.args(["--by", "the test", "--why", "to see"]).output().unwrap();
+        let output =
+            command.args(["--by", "the test", "--why", "to see"]).output().expect("it runs");
         assert!(output.status.success(), "{output:?}");
     }
 

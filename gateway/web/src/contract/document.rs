@@ -126,7 +126,7 @@ fn parameters(operation: &Operation, shapes: &mut Shapes) -> Vec<Value> {
         all.push(json!({ "name": name, "in": "path", "required": true, "schema": schema }));
     }
     if let Some(query) = operation.query {
-        all.extend(of_query(query(&mut shapes.sent).to_value()));
+        all.extend(of_query(&query(&mut shapes.sent).to_value()));
     }
     let mut header = |name: &str, about: &str, schema: Value| {
         all.push(json!({ "name": name, "in": "header", "description": about, "schema": schema }));
@@ -152,7 +152,7 @@ fn parameters(operation: &Operation, shapes: &mut Shapes) -> Vec<Value> {
 }
 
 /// The members of a query as parameters. None of them must be there.
-fn of_query(schema: Value) -> Vec<Value> {
+fn of_query(schema: &Value) -> Vec<Value> {
     let Some(members) = schema["properties"].as_object().cloned() else { return Vec::new() };
     let parameter = |(name, mut schema): (String, Value)| {
         let about = schema.as_object_mut().and_then(|schema| schema.remove("description"));

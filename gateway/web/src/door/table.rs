@@ -172,11 +172,13 @@ pub(crate) enum Found {
     Nothing,
 }
 
-/// Looks a request up.
+/// Looks a request up. A path that is written out is never one of any value.
 pub(crate) fn find(method: &Method, path: &str) -> Found {
     let method = if method == Method::HEAD { "GET" } else { method.as_str() };
+    let written = TABLE.iter().any(|row| row.path == path);
+    let is_there = |row: &&Row| if written { row.path == path } else { fits(row.path, path) };
     let mut there = false;
-    for row in TABLE.iter().filter(|row| fits(row.path, path)) {
+    for row in TABLE.iter().filter(is_there) {
         if row.method == method {
             return Found::Row(row);
         }
@@ -229,6 +231,8 @@ mod tests {
             assert!(matches!(find(&Method::POST, path), Found::Nothing), "{path}");
         }
         assert!(matches!(find(&Method::DELETE, "/api/v1/stencils"), Found::OtherMethod));
+        assert!(matches!(find(&Method::GET, "/api/v1/alarms/acknowledge"), Found::OtherMethod));
+        assert!(matches!(find(&Method::POST, "/api/v1/alarms/anything"), Found::OtherMethod));
     }
 
     #[test]
