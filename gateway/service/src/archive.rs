@@ -8,8 +8,10 @@ use stencilward_domain::event::{Position, Recorded, Stream};
 use stencilward_domain::time::Timestamp;
 use stencilward_ledger::{Entry, Ledger, LedgerError};
 use stencilward_reports::forecast::{Forecast, NoDate, Outlook as Expected};
-use stencilward_reports::report::{Asked, Filter, Period, Review, Setup, refers_to};
-use stencilward_web::{Archive, Coming, News, Outlook, Unread, Wear};
+use stencilward_reports::report::{
+    Asked, Figure, Filter, Period, Review, Setup, TableName, Value, refers_to,
+};
+use stencilward_web::{Archive, Coming, Measure, News, Outlook, Unread, Wear};
 use tokio::sync::Mutex;
 use tokio_util::sync::CancellationToken;
 
@@ -120,6 +122,14 @@ impl Archive for Past {
         entries.map(latest_first).map_err(|error| unread(&error))
     }
 
+    async fn alarms(&self, now: Timestamp) -> Result<(Vec<Measure>, Vec<String>), Unread> {
+        let mut held = self.review.lock().await;
+        let (review, after) = &mut *held;
+        self.catch_up(review, after).await.map_err(|error| unread(&error))?;
+        let table = review.table(TableName::Alarms, &Asked { filter: Filter::default(), now });
+        Ok((table.rows.iter().filter_map(|row| measure(row)).collect(), table.notes))
+    }
+
     async fn wear(&self, now: Timestamp) -> Result<Wear, Unread> {
         let mut held = self.review.lock().await;
         let (review, after) = &mut *held;
@@ -135,6 +145,22 @@ impl Archive for Past {
             currency: self.currency.clone(),
         })
     }
+}
+
+/// A row of the table: measure, of, value, unit, guide.
+fn measure(row: &[Figure]) -> Option<Measure> {
+    let text = |figure: &Figure| match &figure.value {
+        Value::Text(text) => Some(text.clone()),
+        _ => None,
+    };
+    let [measure, of, value, unit, guide] = row else { return None };
+    Some(Measure {
+        measure: text(measure)?,
+        of: text(of),
+        value: text(value)?,
+        unit: text(unit).unwrap_or_default(),
+        guide: text(guide),
+    })
 }
 
 fn outlook(forecast: &Forecast) -> Outlook {

@@ -63,6 +63,21 @@ pub struct Wear {
     pub currency: Option<String>,
 }
 
+/// One measure of how well the alarms serve those who see to them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Measure {
+    /// What is measured.
+    pub measure: String,
+    /// Of what, where it is measured of several things.
+    pub of: Option<String>,
+    /// How much.
+    pub value: String,
+    /// In what.
+    pub unit: String,
+    /// What the standards think well of.
+    pub guide: Option<String>,
+}
+
 /// Answers what is asked of the past.
 #[async_trait]
 pub trait Archive: Send + Sync {
@@ -103,6 +118,13 @@ pub trait Archive: Send + Sync {
     /// # Errors
     /// [`Unread`] when the ledger fails.
     async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread>;
+
+    /// The standards' measures of the alarms since the ledger began, and what is to be said of
+    /// them.
+    ///
+    /// # Errors
+    /// [`Unread`] when the ledger fails.
+    async fn alarms(&self, now: Timestamp) -> Result<(Vec<Measure>, Vec<String>), Unread>;
 
     /// Wear as of `now`.
     ///

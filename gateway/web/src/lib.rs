@@ -34,7 +34,7 @@ use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
 use jiff::tz::TimeZone;
 
-pub use archive::{Archive, Coming, News, Outlook, Unread, Wear};
+pub use archive::{Archive, Coming, Measure, News, Outlook, Unread, Wear};
 pub use board::{AlarmBoard, Standing};
 pub use contract::openapi;
 pub use door::{
@@ -87,6 +87,7 @@ pub fn router(surface: Surface) -> Router {
     let api = Router::new()
         .merge(door::api::api())
         .route("/alarms", get(alarms::alarms))
+        .route("/alarms/report", get(past::alarms))
         .route("/alarms/{which}", get(alarms::alarm))
         .route("/reload", get(reload::preview).post(reload::reload))
         .route("/unattributed", get(second_thoughts::unattributed))

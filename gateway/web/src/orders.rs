@@ -18,7 +18,7 @@ use stencilward_domain::time::Timestamp;
 use stencilward_exchange::orders;
 
 use crate::actions::answer;
-use crate::contract::shapes::{Count, EventNumber, Name, SideWord, Text};
+use crate::contract::shapes::{self, Count, EventNumber, Name, SideWord, Text};
 use crate::door::Who;
 use crate::lists::{faulty, form_of, whole};
 use crate::paging::{Paged, Paging, page};
@@ -52,11 +52,13 @@ pub(crate) struct Order {
     #[schemars(with = "Option<Name>")]
     revision: Option<ProductName>,
     /// Boards to make.
-    #[schemars(with = "Option<OneOrMore>")]
+    #[schemars(with = "Option<shapes::OneOrMore>")]
     quantity: Option<OneOrMore>,
     /// Boards that one print covers.
+    #[schemars(with = "Option<shapes::OneOrMore>")]
     panels_per_stroke: Option<OneOrMore>,
     /// Strokes for one panel: 2 where it is printed twice.
+    #[schemars(with = "Option<shapes::OneOrMore>")]
     strokes_per_panel: Option<OneOrMore>,
     /// Strokes before the first board.
     #[schemars(with = "Option<Count>")]
@@ -70,9 +72,9 @@ pub(crate) struct Order {
 }
 
 /// At least one of something.
-#[derive(Clone, Copy, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Deserialize)]
 #[serde(try_from = "u64")]
-struct OneOrMore(#[schemars(range(min = 1, max = MOST))] u32);
+struct OneOrMore(u32);
 
 impl TryFrom<u64> for OneOrMore {
     type Error = String;

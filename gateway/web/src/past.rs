@@ -1,4 +1,5 @@
-//! What only the past tells: the history of a stencil, and what is to come of its wear.
+//! What only the past tells: the history of a stencil, what is to come of its wear, and how well
+//! the alarms serve.
 
 use axum::Json;
 use axum::extract::rejection::QueryRejection;
@@ -10,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use stencilward_domain::names::StencilCode;
 
 use crate::Surface;
-use crate::archive::{Coming, Outlook};
+use crate::archive::{Coming, Measure, Outlook};
 use crate::contract::shapes::Name;
 use crate::events::EventView;
 use crate::paging::{Paged, Paging, page};
@@ -163,4 +164,41 @@ pub(crate) async fn wear(
     let (stencils, next) = page(all, &paging, "/api/v1/wear", worn);
     let currency = wear.currency.clone();
     Ok(Paged::new(next.clone(), WearView { currency, stencils, next }))
+}
+
+/// How well the alarms serve those who see to them.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct AlarmReport {
+    measures: Vec<MeasureView>,
+    /// What is to be said of them.
+    notes: Vec<String>,
+}
+
+/// One measure.
+#[derive(Serialize, JsonSchema)]
+struct MeasureView {
+    /// What is measured.
+    measure: String,
+    /// Of what, where it is measured of several things.
+    of: Option<String>,
+    /// How much, as text.
+    value: String,
+    unit: String,
+    /// What the standards think well of.
+    guide: Option<String>,
+}
+
+impl From<Measure> for MeasureView {
+    fn from(measured: Measure) -> Self {
+        let Measure { measure, of, value, unit, guide } = measured;
+        Self { measure, of, value, unit, guide }
+    }
+}
+
+/// `GET /api/v1/alarms/report`.
+pub(crate) async fn alarms(State(surface): State<Surface>) -> Result<Json<AlarmReport>, Problem> {
+    let now = surface.site.look(|_, now| now).await?;
+    let (measures, notes) = surface.archive.alarms(now).await?;
+    let measures = measures.into_iter().map(MeasureView::from).collect();
+    Ok(Json(AlarmReport { measures, notes }))
 }

@@ -42,12 +42,12 @@ pub struct Reloaded {
 /// What becomes of the links.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct LinksAfter {
-    /// Those that stay connected.
-    pub kept: Vec<String>,
     /// Those that begin, or begin anew.
     pub begun: Vec<String>,
     /// Those that end, those that begin anew among them.
     pub ended: Vec<String>,
+    /// Those that stay connected.
+    pub kept: Vec<String>,
 }
 
 /// Why the old configuration stays in force.
@@ -122,11 +122,11 @@ pub(crate) struct Asked {
 /// What reading the configuration anew changed, or would change.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct Difference {
-    dry_run: bool,
-    /// SHA-256 of what was read, in hexadecimal.
-    digest: String,
     /// Each difference, in words.
     changes: Vec<String>,
+    /// SHA-256 of what was read, in hexadecimal.
+    digest: String,
+    dry_run: bool,
     links: LinksAfter,
 }
 

@@ -60,48 +60,48 @@ struct CountsShape {
 /// What a machine on trial has said.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct TrialView {
-    /// When it was heard first; none while it has said nothing.
-    #[schemars(with = "Option<Moment>")]
-    since: Option<Timestamp>,
+    counters: BTreeMap<String, TriedView>,
     /// The last word of each thing it says.
     heard: Vec<HeardView>,
     /// Signals that were not kept, because it tells of too many different things.
     left_out: u64,
-    counters: BTreeMap<String, TriedView>,
-    strokes_reported: u64,
     /// To compare from here on.
     #[schemars(with = "Option<MarkShape>")]
     mark: Option<Mark>,
+    /// When it was heard first; none while it has said nothing.
+    #[schemars(with = "Option<Moment>")]
+    since: Option<Timestamp>,
+    strokes_reported: u64,
 }
 
 /// One thing that a machine on trial says.
 #[derive(Serialize, JsonSchema)]
 struct HeardView {
-    signal: &'static str,
     about: Option<String>,
+    #[schemars(with = "Moment")]
+    at: Timestamp,
+    /// How often it was said.
+    count: u64,
     /// What it said last.
     #[schemars(with = "SignalShape")]
     last: Said,
-    #[schemars(with = "Moment")]
-    at: Timestamp,
     #[schemars(with = "Option<i64>")]
     machine_time: Option<Timestamp>,
-    /// How often it was said.
-    count: u64,
+    signal: &'static str,
 }
 
 /// A counter of a machine on trial.
 #[derive(Serialize, JsonSchema)]
 struct TriedView {
+    /// What would have been counted.
+    counted: u64,
     /// `strokes` or `wipes`.
     counts: &'static str,
+    /// Reads that jumped further than the printer can work.
+    doubted: u64,
     first: u64,
     /// Its last value.
     raw: u64,
-    /// What would have been counted.
-    counted: u64,
-    /// Reads that jumped further than the printer can work.
-    doubted: u64,
     restarts: u64,
 }
 
@@ -116,11 +116,11 @@ pub(crate) struct Comparison {
 /// One way in which the machine counts, beside the count by hand.
 #[derive(Serialize, JsonSchema)]
 struct ComparedView {
+    agrees: bool,
+    by_hand: u64,
+    by_machine: u64,
     /// The counter; none for strokes that are told as they are done.
     counter: Option<String>,
-    by_machine: u64,
-    by_hand: u64,
-    agrees: bool,
     /// The difference in words, with what to check.
     words: String,
 }

@@ -17,13 +17,13 @@ pub(crate) use stencil::{Stencils, Whole, stencil, stencils, whole};
 /// A reason against something.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct ReasonView {
+    /// The event that made it so, where there is one.
+    #[schemars(with = "Option<EventNumber>")]
+    because: Option<Position>,
     /// Its stable code.
     code: &'static str,
     /// What is wrong and what to do.
     sentence: String,
-    /// The event that made it so, where there is one.
-    #[schemars(with = "Option<EventNumber>")]
-    because: Option<Position>,
 }
 
 impl From<ToldReason> for ReasonView {
@@ -35,19 +35,19 @@ impl From<ToldReason> for ReasonView {
 /// A decision with every reason against it.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct DecisionView {
-    #[schemars(with = "RuleWord")]
-    rule: Rule,
-    /// About which stencil; none where a printer holds nothing known.
-    #[schemars(with = "Option<Name>")]
-    stencil: Option<StencilCode>,
     /// At which rack or printer; none where it is asked in general.
     #[schemars(with = "Option<Name>")]
     machine: Option<MachineName>,
-    #[schemars(with = "Option<Name>")]
-    slot: Option<SlotName>,
     /// True exactly when there is no reason against it.
     permitted: bool,
     reasons: Vec<ReasonView>,
+    #[schemars(with = "RuleWord")]
+    rule: Rule,
+    #[schemars(with = "Option<Name>")]
+    slot: Option<SlotName>,
+    /// About which stencil; none where a printer holds nothing known.
+    #[schemars(with = "Option<Name>")]
+    stencil: Option<StencilCode>,
 }
 
 impl From<&Decision> for DecisionView {

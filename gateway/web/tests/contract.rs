@@ -123,6 +123,13 @@ async fn a_problem_says_what_kind_it_is() {
 }
 
 #[tokio::test]
+async fn the_measures_of_alarms_are_told() {
+    let (status, report) = told(&surface(), get("/api/v1/alarms/report")).await;
+    assert_eq!((status, &report["measures"][0]["value"]), (200, &json!("1")));
+    assert_eq!(report["notes"][0], "Measured over 0.1 days.");
+}
+
+#[tokio::test]
 async fn wear_is_told_as_days() {
     let (status, wear) = told(&surface(), get("/api/v1/wear")).await;
     assert_eq!(status, 200);

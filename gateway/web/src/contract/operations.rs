@@ -9,7 +9,7 @@ use crate::events::{EventView, Events, Wanted as WantedEvents};
 use crate::lists::{Export, Import, PlanView};
 use crate::orders::{Order, Orders, Release, Released, WholeOrder};
 use crate::paging::Paging;
-use crate::past::{History, Part, WearView};
+use crate::past::{AlarmReport, History, Part, WearView};
 use crate::reload::{Asked, Difference, How};
 use crate::second_thoughts::{Assignment, Corrected, Open};
 use crate::trials::{ByHand, Comparison, TrialView};
@@ -144,6 +144,8 @@ fn alarms() -> Vec<Operation> {
         get("/api/v1/alarms", "alarms", "The alarms that stand")
             .query::<WantedAlarms>()
             .gives::<Alarms>(),
+        get("/api/v1/alarms/report", "alarmReport", "The standards' measures of the alarms")
+            .gives::<AlarmReport>(),
         get("/api/v1/alarms/{id}", "alarm", "One alarm with its history").gives::<Told>().tagged(),
         seen("/api/v1/alarms/acknowledge", "acknowledge", "Somebody has seen them")
             .takes::<see_to::Acknowledge>(),

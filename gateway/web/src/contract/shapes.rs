@@ -63,6 +63,12 @@ shape!(
     json_schema!({ "type": "integer", "minimum": 0, "maximum": MOST })
 );
 shape!(
+    /// At least one of something.
+    OneOrMore,
+    _generator,
+    json_schema!({ "type": "integer", "minimum": 1, "maximum": MOST })
+);
+shape!(
     /// A moment, in milliseconds since 1970-01-01T00:00:00Z.
     Moment,
     _generator,

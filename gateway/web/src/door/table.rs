@@ -135,6 +135,7 @@ pub static TABLE: &[Row] = &[
     row("POST", "/api/v1/machines/*/trial/compare", TECHNICIAN),
     // Alarms.
     row("GET", "/api/v1/alarms", OPERATOR),
+    row("GET", "/api/v1/alarms/report", OPERATOR),
     row("GET", "/api/v1/alarms/*", OPERATOR),
     row("POST", "/api/v1/alarms/acknowledge", OPERATOR),
     row("POST", "/api/v1/alarms/comment", OPERATOR),

@@ -29,36 +29,36 @@ use crate::version;
 /// A machine.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct MachineView {
-    #[schemars(with = "Name")]
-    machine: MachineName,
+    booked_strokes: u64,
+    /// The last value of each counter.
+    counters: BTreeMap<String, u64>,
+    /// Faults present: code and text.
+    faults: BTreeMap<String, String>,
     #[schemars(with = "MachineKindWord")]
     kind: &'static str,
     line: Option<String>,
-    /// True while what it says is heard and has no effect.
-    trial: bool,
     #[schemars(with = "LinkWord")]
     link: &'static str,
-    why_down: Option<String>,
-    state: Option<StateView>,
-    /// Faults present: code and text.
-    faults: BTreeMap<String, String>,
+    #[schemars(with = "Name")]
+    machine: MachineName,
     maintenance: Option<Maintenance>,
-    /// The stencil in it.
-    #[schemars(with = "Option<Name>")]
-    stencil: Option<StencilCode>,
     /// The order it works on.
     #[schemars(with = "Option<Name>")]
     order: Option<OrderName>,
-    booked_strokes: u64,
-    /// Strokes it made that nobody can attribute yet.
-    unattributed_strokes: u64,
-    written_off_strokes: u64,
-    wipes: u64,
-    run: Run,
-    /// The last value of each counter.
-    counters: BTreeMap<String, u64>,
     /// May it print? Only of printers.
     print: Option<DecisionView>,
+    run: Run,
+    state: Option<StateView>,
+    /// The stencil in it.
+    #[schemars(with = "Option<Name>")]
+    stencil: Option<StencilCode>,
+    /// True while what it says is heard and has no effect.
+    trial: bool,
+    /// Strokes it made that nobody can attribute yet.
+    unattributed_strokes: u64,
+    why_down: Option<String>,
+    wipes: u64,
+    written_off_strokes: u64,
 }
 
 /// What a machine does, and its own word for it.

@@ -28,34 +28,34 @@ use crate::version;
 /// A stencil in short.
 #[derive(Serialize, JsonSchema)]
 pub(crate) struct Brief {
+    #[schemars(with = "CleanlinessWord")]
+    cleanliness: &'static str,
+    /// Days until its supplier delivers another one.
+    lead_days: Option<u32>,
+    /// The share of its rated life that is used, by strokes or washes.
+    life_ratio: f64,
+    #[schemars(with = "PlaceShape")]
+    place: Place,
+    /// In the plant's currency.
+    price: Option<f64>,
+    #[schemars(with = "Option<Name>")]
+    product: Option<ProductName>,
+    rated_strokes: u64,
+    revision: Option<String>,
+    #[schemars(with = "Option<SideWord>")]
+    side: Option<Side>,
+    #[schemars(with = "StandingWord")]
+    standing: &'static str,
     /// The code on its frame.
     #[schemars(with = "Name")]
     stencil: StencilCode,
-    #[schemars(with = "Option<Name>")]
-    product: Option<ProductName>,
-    #[schemars(with = "Option<SideWord>")]
-    side: Option<Side>,
-    revision: Option<String>,
-    #[schemars(with = "PlaceShape")]
-    place: Place,
-    #[schemars(with = "CleanlinessWord")]
-    cleanliness: &'static str,
-    #[schemars(with = "StandingWord")]
-    standing: &'static str,
-    #[schemars(with = "WearBandWord")]
-    wear_band: &'static str,
-    /// The share of its rated life that is used, by strokes or washes.
-    life_ratio: f64,
     strokes: u64,
-    rated_strokes: u64,
     strokes_since_wash: u64,
     washes: u64,
+    #[schemars(with = "WearBandWord")]
+    wear_band: &'static str,
     /// Understencil wipes.
     wipes: u64,
-    /// In the plant's currency.
-    price: Option<f64>,
-    /// Days until its supplier delivers another one.
-    lead_days: Option<u32>,
 }
 
 impl Brief {
@@ -94,10 +94,10 @@ pub(crate) struct Whole {
     #[serde(flatten)]
     brief: Brief,
     because: Because,
-    hold: Option<HeldBack>,
     concession: Option<InForce>,
     /// The last decision that a late message put in doubt.
     doubted: Option<Doubted>,
+    hold: Option<HeldBack>,
     may: May,
 }
 

@@ -8,7 +8,7 @@ use async_trait::async_trait;
 use stencilward_domain::event::{Position, Recorded, Stream};
 use stencilward_domain::names::StencilCode;
 use stencilward_domain::time::Timestamp;
-use stencilward_web::{Archive, Coming, News, Outlook, Unread, Wear};
+use stencilward_web::{Archive, Coming, Measure, News, Outlook, Unread, Wear};
 
 /// The events that a site recorded.
 #[derive(Default, Clone)]
@@ -57,6 +57,17 @@ impl Archive for Memory {
 
     async fn recent(&self, limit: usize) -> Result<Vec<Recorded>, Unread> {
         Ok(self.latest(limit, |_| true))
+    }
+
+    async fn alarms(&self, _: Timestamp) -> Result<(Vec<Measure>, Vec<String>), Unread> {
+        let measured = Measure {
+            measure: "told".to_owned(),
+            of: None,
+            value: "1".to_owned(),
+            unit: "alarms".to_owned(),
+            guide: None,
+        };
+        Ok((vec![measured], vec!["Measured over 0.1 days.".to_owned()]))
     }
 
     async fn wear(&self, _: Timestamp) -> Result<Wear, Unread> {
