@@ -8,7 +8,6 @@ use std::sync::Arc;
 use async_trait::async_trait;
 use stencilward_config::Configuration;
 use stencilward_domain::event::{Position, Recorded, Stream};
-use stencilward_domain::names::StencilCode;
 use stencilward_ledger::{Ledger, LedgerError};
 use stencilward_web::{Archive, News, Sums, Unread};
 use tokio::sync::watch;
@@ -65,9 +64,13 @@ impl Archive for Past {
         summing::at(&*self.ledger, position).await.map_err(|error| unread(&error))
     }
 
-    async fn history(&self, stencil: &StencilCode, limit: usize) -> Result<Vec<Recorded>, Unread> {
-        let stream = Stream::Stencil(stencil.clone());
-        let entries = self.ledger.read_stream_back(&stream, limit).await;
+    async fn after(&self, position: Position, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        let entries = self.ledger.read(position, limit).await.map_err(|error| unread(&error))?;
+        Ok(entries.into_iter().map(|entry| entry.recorded).collect())
+    }
+
+    async fn of_stream(&self, stream: &Stream, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        let entries = self.ledger.read_stream_back(stream, limit).await;
         let entries = entries.map_err(|error| unread(&error))?;
         Ok(entries.into_iter().map(|entry| entry.recorded).collect())
     }

@@ -1,40 +1,60 @@
-//! Alarms: those that stand, one with its history, and what people do with them.
+//! Alarms: those that stand, and one with its history.
 
-use std::time::Duration;
+pub(crate) mod see_to;
 
-use axum::Json;
-use axum::extract::rejection::{JsonRejection, QueryRejection};
+use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
-use axum::http::StatusCode;
-use serde::Deserialize;
-use serde_json::{Value, json};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::Response;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use stencilward_domain::alarm::{
-    ActiveAlarm, AlarmId, AlarmKind, AlarmState, Entry, NoAlarm, Priority,
+    ActiveAlarm, AlarmId, AlarmKind, AlarmState, Entry, NoAlarm, Priority, Text as Words,
 };
-use stencilward_domain::site::{AlarmAct, Reply, Request, Site};
+use stencilward_domain::event::{AlarmEvent, Position};
+use stencilward_domain::names::{MachineName, StencilCode};
+use stencilward_domain::site::Site;
 use stencilward_domain::time::Timestamp;
 
-use crate::Surface;
-use crate::door::Who;
+use crate::contract::shapes::{
+    AlarmKindWord, AlarmStateWord, EventNumber, HappenedShape, Moment, Name, PriorityWord,
+    SubjectShape,
+};
+use crate::paging::{Paged, Paging, number, page};
 use crate::problem::Problem;
-use crate::said::{bad, by, needed, why};
+use crate::said::{bad, name};
+use crate::{Surface, version};
 
 /// Which alarms are wanted, and in what order.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Wanted {
+    #[schemars(with = "AlarmStateWord")]
     state: Option<AlarmState>,
+    #[schemars(with = "PriorityWord")]
     priority: Option<Priority>,
+    #[schemars(with = "AlarmKindWord")]
     kind: Option<AlarmKind>,
+    /// Only those of this machine.
+    #[schemars(with = "Name")]
     machine: Option<String>,
+    /// Only those of this stencil.
+    #[schemars(with = "Name")]
     stencil: Option<String>,
     #[serde(default)]
     order: Order,
+    /// How many at most.
+    #[schemars(range(min = 1, max = 1_000), with = "u16")]
+    limit: Option<u16>,
+    /// Where to go on: as `next` of the answer before says.
+    #[schemars(regex(pattern = "^([0-9a-f]{2})+$"), length(max = 2_000), with = "String")]
+    after: Option<String>,
 }
 
 /// By what the list is in order.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
 enum Order {
     /// The most urgent first, of equal ones the oldest.
     #[default]
@@ -43,7 +63,41 @@ enum Order {
     Time,
 }
 
+impl Order {
+    /// The place of an alarm in this order: as texts they are in it.
+    fn place(self, alarm: &ActiveAlarm) -> String {
+        let since = u64::try_from(alarm.since.0).unwrap_or(0);
+        match self {
+            Self::Priority => {
+                let above = Priority::ALL.iter().filter(|other| **other > alarm.priority).count();
+                format!("{above}{}{}", number(since), alarm.id)
+            }
+            Self::Time => format!("{}{}", number(u64::MAX - since), alarm.id),
+        }
+    }
+}
+
 impl Wanted {
+    /// As a query without the part of the list, to go on with the same.
+    fn query(&self) -> String {
+        let mut query = form_urlencoded::Serializer::new(String::new());
+        let parts = [
+            ("state", self.state.map(AlarmState::as_str)),
+            ("priority", self.priority.map(Priority::as_str)),
+            ("kind", self.kind.map(AlarmKind::as_str)),
+            ("machine", self.machine.as_deref()),
+            ("stencil", self.stencil.as_deref()),
+            ("order", matches!(self.order, Order::Time).then_some("time")),
+        ];
+        for (key, value) in parts {
+            if let Some(value) = value {
+                query.append_pair(key, value);
+            }
+        }
+        let query = query.finish();
+        if query.is_empty() { query } else { format!("?{query}") }
+    }
+
     fn picks(&self, alarm: &ActiveAlarm) -> bool {
         let named = |wanted: Option<&String>, is: Option<&str>| {
             wanted.is_none_or(|wanted| is == Some(wanted.as_str()))
@@ -56,122 +110,133 @@ impl Wanted {
     }
 }
 
+/// An alarm that is not normal.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct AlarmView {
+    /// By which it is named.
+    id: String,
+    /// The stable code of its kind.
+    #[schemars(with = "AlarmKindWord")]
+    code: &'static str,
+    #[schemars(with = "SubjectShape")]
+    subject: stencilward_domain::alarm::Subject,
+    #[schemars(with = "PriorityWord")]
+    priority: Priority,
+    #[schemars(with = "AlarmStateWord")]
+    state: AlarmState,
+    /// When it was raised; of one that was silenced before, since when it is.
+    #[schemars(with = "Moment")]
+    since: Timestamp,
+    /// What is wrong.
+    #[schemars(with = "String")]
+    text: Words,
+    /// What to do about it.
+    to_do: &'static str,
+    /// Who does it.
+    who: &'static str,
+    /// Until when it is shelved.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Moment")]
+    until: Option<Timestamp>,
+    /// The event that put it into its state; none of one that is live only.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "EventNumber")]
+    because: Option<Position>,
+}
+
+impl From<&ActiveAlarm> for AlarmView {
+    fn from(alarm: &ActiveAlarm) -> Self {
+        Self {
+            id: alarm.id.clone(),
+            code: alarm.code,
+            subject: alarm.subject.clone(),
+            priority: alarm.priority,
+            state: alarm.state,
+            since: alarm.since,
+            text: alarm.text.clone(),
+            to_do: alarm.to_do,
+            who: alarm.who,
+            until: alarm.until,
+            because: alarm.because,
+        }
+    }
+}
+
+/// Alarms that stand.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct Alarms {
+    alarms: Vec<AlarmView>,
+    /// Where the list goes on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "String")]
+    next: Option<String>,
+}
+
 /// `GET /api/v1/alarms`: does not trouble the site task, so it answers whatever the ledger does.
 pub(crate) async fn alarms(
     State(surface): State<Surface>,
     wanted: Result<Query<Wanted>, QueryRejection>,
-) -> Result<Json<Value>, Problem> {
-    let Query(wanted) = wanted.map_err(|rejection| bad(rejection.body_text()))?;
+) -> Result<Paged<Alarms>, Problem> {
+    let Query(mut wanted) = wanted.map_err(|rejection| bad(rejection.body_text()))?;
+    let paging = Paging::from(wanted.limit, wanted.after.take())?;
+    name("machine", wanted.machine.as_ref(), MachineName::new)?;
+    name("stencil", wanted.stencil.as_ref(), StencilCode::new)?;
     let standing = surface.alarms.standing();
-    let mut picked: Vec<&ActiveAlarm> =
-        standing.iter().filter(|alarm| wanted.picks(alarm)).collect();
-    if let Order::Time = wanted.order {
-        picked.sort_by_key(|alarm| std::cmp::Reverse(alarm.since));
-    }
-    Ok(Json(json!({ "alarms": picked })))
+    let picked = standing.iter().filter(|alarm| wanted.picks(alarm));
+    let mut picked: Vec<(String, &ActiveAlarm)> =
+        picked.map(|alarm| (wanted.order.place(alarm), alarm)).collect();
+    picked.sort_by(|(one, _), (other, _)| one.cmp(other));
+    let path = format!("/api/v1/alarms{}", wanted.query());
+    let (alarms, next) = page(picked.into_iter(), &paging, &path, AlarmView::from);
+    Ok(Paged::new(next.clone(), Alarms { alarms, next }))
+}
+
+/// An alarm with its history.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct Told {
+    alarm: AlarmView,
+    history: Vec<EntryView>,
+}
+
+/// Something that happened to an alarm.
+#[derive(Serialize, JsonSchema)]
+struct EntryView {
+    #[schemars(with = "Moment")]
+    at: Timestamp,
+    #[schemars(with = "EventNumber")]
+    event: Position,
+    #[schemars(with = "HappenedShape")]
+    happened: AlarmEvent,
 }
 
 /// `GET /api/v1/alarms/{id}`.
 pub(crate) async fn alarm(
     State(surface): State<Surface>,
     Path(text): Path<String>,
-) -> Result<Json<Value>, Problem> {
+    headers: HeaderMap,
+) -> Result<Response, Problem> {
     let id = id(&text)?;
     let missing = || Problem::not_found("alarm", &text);
     if id.kind == AlarmKind::LedgerTrouble {
         let standing = surface.alarms.standing();
         let live = standing.iter().find(|alarm| alarm.id == text).ok_or_else(missing)?;
-        return Ok(Json(json!({ "alarm": live, "history": [] })));
+        return version::answer(&headers, &Told { alarm: live.into(), history: Vec::new() });
     }
     let found = surface.site.look(move |site, now| whole(site, &id, now)).await?;
-    found.map(Json).ok_or_else(missing)
+    version::answer(&headers, &found.ok_or_else(missing)?)
 }
 
-fn whole(site: &Site, id: &AlarmId, now: Timestamp) -> Option<Value> {
+fn whole(site: &Site, id: &AlarmId, now: Timestamp) -> Option<Told> {
     let alarm = site.state().alarms.all.get(id)?;
-    let history: Vec<Value> = alarm.history.iter().map(entry_view).collect();
+    let entry = |entry: &Entry| EntryView {
+        at: entry.at,
+        event: entry.because,
+        happened: entry.happened.clone(),
+    };
     let shown = ActiveAlarm::of(&site.case(now), id, alarm);
-    Some(json!({ "alarm": shown, "history": history }))
-}
-
-fn entry_view(entry: &Entry) -> Value {
-    json!({ "at": entry.at, "event": entry.because, "happened": entry.happened })
+    Some(Told { alarm: (&shown).into(), history: alarm.history.iter().map(entry).collect() })
 }
 
 fn id(text: &str) -> Result<AlarmId, Problem> {
     text.parse().map_err(|error: NoAlarm| Problem::new(StatusCode::NOT_FOUND, error.to_string()))
-}
-
-/// What is done, and with which.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct SeeTo {
-    alarms: Vec<String>,
-    by: Option<String>,
-    why: Option<String>,
-    comment: Option<String>,
-    /// How long it is shelved.
-    minutes: Option<u64>,
-}
-
-impl SeeTo {
-    fn act(&self, action: &str) -> Result<AlarmAct, Problem> {
-        let why = || why(self.why.as_deref());
-        let said = || needed("comment", "what there is to say", self.comment.as_deref());
-        let comment = self.comment.is_some().then(said).transpose()?;
-        if comment.is_some() && !matches!(action, "acknowledge" | "reset" | "comment") {
-            return Err(bad("comment is not kept with this: write a comment of its own"));
-        }
-        Ok(match action {
-            "acknowledge" => AlarmAct::Acknowledge { comment },
-            "reset" => AlarmAct::Reset { comment },
-            "shelve" => {
-                let minutes = self.minutes.ok_or_else(|| bad("minutes is missing: how long"))?;
-                let span = Duration::from_secs(minutes.saturating_mul(60));
-                AlarmAct::Shelve { span, why: why()? }
-            }
-            "unshelve" => AlarmAct::Unshelve,
-            "take-out" => AlarmAct::TakeOut { why: why()? },
-            "return" => AlarmAct::Return,
-            "comment" => AlarmAct::Comment { comment: said()? },
-            _ => {
-                let known = "acknowledge, reset, shelve, unshelve, take-out, return, comment";
-                let detail = format!("there is no action {action}; there are {known}");
-                return Err(Problem::new(StatusCode::NOT_FOUND, detail));
-            }
-        })
-    }
-}
-
-/// `POST /api/v1/alarms/{action}`: the same with all that are named. What cannot be done with one
-/// keeps nobody from the others.
-pub(crate) async fn see_to(
-    State(surface): State<Surface>,
-    Path(action): Path<String>,
-    who: Who,
-    said: Result<Json<SeeTo>, JsonRejection>,
-) -> Result<Json<Value>, Problem> {
-    let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
-    let (act, by) = (said.act(&action)?, by(who.or_claimed(said.by.clone()).as_deref())?);
-    if said.alarms.is_empty() {
-        return Err(bad("alarms is empty: name at least one by its id"));
-    }
-    let ids = said.alarms.iter().map(|text| id(text)).collect::<Result<Vec<_>, _>>()?;
-    if ids.iter().any(|id| id.kind == AlarmKind::LedgerTrouble) {
-        let detail = "the ledger's trouble is live only: it ends when the ledger takes writes";
-        return Err(Problem::new(StatusCode::CONFLICT, detail));
-    }
-    let asked = ids.iter().collect::<std::collections::BTreeSet<_>>().len();
-    let reply = surface.site.ask(Request::Alarms { alarms: ids, act, by }).await?;
-    let Reply::Alarms { event, refused } = reply else {
-        return crate::actions::answer(reply);
-    };
-    let each: Vec<Value> =
-        refused.iter().map(|(id, why)| json!({ "alarm": id.to_string(), "why": why })).collect();
-    if refused.len() == asked {
-        let first = refused.first().map_or("", |(_, why)| why.as_str());
-        let problem = Problem::new(StatusCode::CONFLICT, first);
-        return Err(problem.with("refused", json!(each)));
-    }
-    Ok(Json(json!({ "done": asked - refused.len(), "event": event, "refused": each })))
 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use async_trait::async_trait;
 use stencilward_domain::alarm::{AlarmId, Priority};
-use stencilward_domain::event::{Position, Recorded};
+use stencilward_domain::event::{Position, Recorded, Stream};
 use stencilward_domain::names::StencilCode;
 
 /// The ledger could not be read.
@@ -116,11 +116,25 @@ pub trait Archive: Send + Sync {
     /// [`Unread`] when the ledger fails.
     async fn event(&self, position: Position) -> Result<Option<Recorded>, Unread>;
 
+    /// At most `limit` events after this one, in their order.
+    ///
+    /// # Errors
+    /// [`Unread`] when the ledger fails.
+    async fn after(&self, position: Position, limit: usize) -> Result<Vec<Recorded>, Unread>;
+
+    /// The last `limit` events of a stream, latest first.
+    ///
+    /// # Errors
+    /// [`Unread`] when the ledger fails.
+    async fn of_stream(&self, stream: &Stream, limit: usize) -> Result<Vec<Recorded>, Unread>;
+
     /// The last `limit` events of a stencil, latest first.
     ///
     /// # Errors
     /// [`Unread`] when the ledger fails.
-    async fn history(&self, stencil: &StencilCode, limit: usize) -> Result<Vec<Recorded>, Unread>;
+    async fn history(&self, stencil: &StencilCode, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        self.of_stream(&Stream::Stencil(stencil.clone()), limit).await
+    }
 
     /// The last `limit` events of the plant, latest first.
     ///

@@ -3,6 +3,7 @@
 //! Without people, and where only this computer can reach it, the door stands open, and whoever
 //! acts says who they are. As soon as there is one person, everybody shows who they are.
 
+pub(crate) mod api;
 mod check;
 mod clerk;
 mod file;

@@ -6,26 +6,32 @@ use axum::extract::rejection::{BytesRejection, QueryRejection};
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::IntoResponse;
-use serde::Deserialize;
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+use stencilward_domain::names::StencilCode;
 use stencilward_domain::site::Reply;
 use stencilward_exchange::stencils::{self, Plan};
 use stencilward_exchange::{Form, RowFault};
 
 use crate::Surface;
+use crate::contract::shapes::{FormWord, Name, Text};
 use crate::door::Who;
 use crate::problem::Problem;
-use crate::said::{bad, by};
+use crate::said::{bad, by_if_said};
 
 /// Largest list of stencils taken, in bytes.
 pub(crate) const LARGEST_LIST: usize = 16 * 1024 * 1024;
 
 /// How a list is taken in.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 pub(crate) struct Import {
+    /// True when only what would change is wanted.
     #[serde(default)]
     dry_run: bool,
+    /// Who takes it in; who is signed in, whatever is said here.
+    #[schemars(with = "Text")]
     by: Option<String>,
 }
 
@@ -36,10 +42,10 @@ pub(crate) async fn import_stencils(
     who: Who,
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<PlanView>, Problem> {
     let Query(import) = query.map_err(|rejection| bad(rejection.body_text()))?;
-    let source = match who.or_claimed(import.by) {
-        Some(name) => format!("imported by {}", by(Some(&name))?),
+    let source = match by_if_said(&who, import.by)? {
+        Some(name) => format!("imported by {name}"),
         None => "imported".to_owned(),
     };
     let (form, body) = (form_of(&headers)?, whole(body)?);
@@ -55,24 +61,63 @@ pub(crate) async fn import_stencils(
         return Err(Problem::new(StatusCode::CONFLICT, why));
     }
     if plan.faults.is_empty() || import.dry_run {
-        return Ok(Json(plan_view(&plan, import.dry_run)));
+        return Ok(Json(PlanView::of(plan, import.dry_run)));
     }
     Err(faulty(&plan.faults))
 }
 
-fn plan_view(plan: &Plan, dry_run: bool) -> Value {
-    let revised = plan.revised.iter().map(|revised| {
-        let stencil = &revised.listed.spec.stencil;
-        json!({ "line": revised.line, "stencil": stencil, "changes": revised.changes })
-    });
-    json!({
-        "dry_run": dry_run,
-        "new": plan.new.len(),
-        "revised": plan.revised.len(),
-        "same": plan.same,
-        "changes": revised.collect::<Vec<_>>(),
-        "faults": plan.faults,
-    })
+/// What taking in a list changed, or would change.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct PlanView {
+    dry_run: bool,
+    /// How many came in.
+    new: usize,
+    /// How many were known and changed.
+    revised: usize,
+    /// How many were known just so.
+    same: usize,
+    changes: Vec<Change>,
+    faults: Vec<FaultView>,
+}
+
+/// What changes of a stencil.
+#[derive(Serialize, JsonSchema)]
+struct Change {
+    line: u64,
+    #[schemars(with = "Name")]
+    stencil: StencilCode,
+    /// In words.
+    changes: Vec<String>,
+}
+
+/// A fault of one row.
+#[derive(Serialize, JsonSchema)]
+struct FaultView {
+    line: u64,
+    column: Option<String>,
+    fault: String,
+}
+
+impl PlanView {
+    fn of(plan: Plan, dry_run: bool) -> Self {
+        let Plan { new, revised, same, faults } = plan;
+        let fault = |RowFault { line, column, fault }: RowFault| FaultView { line, column, fault };
+        Self {
+            dry_run,
+            new: new.len(),
+            revised: revised.len(),
+            same,
+            changes: revised
+                .into_iter()
+                .map(|revised| Change {
+                    line: revised.line,
+                    stencil: revised.listed.spec.stencil,
+                    changes: revised.changes,
+                })
+                .collect(),
+            faults: faults.into_iter().map(fault).collect(),
+        }
+    }
 }
 
 /// A list of which nothing is taken in, with every row's fault.
@@ -106,9 +151,11 @@ pub(crate) fn whole(body: Result<Bytes, BytesRejection>) -> Result<Bytes, Proble
 }
 
 /// How a list is given out.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Export {
+    /// `csv` or `jsonl`; unless given, what Accept names, else CSV.
+    #[schemars(with = "FormWord")]
     form: Option<String>,
 }
 

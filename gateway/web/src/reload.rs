@@ -3,17 +3,19 @@
 use axum::Json;
 use axum::extract::Query;
 use axum::extract::State;
-use axum::extract::rejection::{JsonRejection, QueryRejection};
+use axum::extract::rejection::QueryRejection;
 use axum::http::StatusCode;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
+use serde_json::json;
 use tokio::sync::{mpsc, oneshot};
 
 use crate::Surface;
+use crate::contract::shapes::Text;
 use crate::door::Who;
 use crate::handle::Unavailable;
 use crate::problem::Problem;
-use crate::said::{bad, by};
+use crate::said::{Body, bad, by};
 
 /// Someone wants the configuration read anew.
 #[derive(Debug)]
@@ -38,14 +40,14 @@ pub struct Reloaded {
 }
 
 /// What becomes of the links.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct LinksAfter {
-    /// Those that stay connected.
-    pub kept: Vec<String>,
     /// Those that begin, or begin anew.
     pub begun: Vec<String>,
     /// Those that end, those that begin anew among them.
     pub ended: Vec<String>,
+    /// Those that stay connected.
+    pub kept: Vec<String>,
 }
 
 /// Why the old configuration stays in force.
@@ -100,22 +102,36 @@ impl ReloadHandle {
 }
 
 /// How the configuration is read anew.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 pub(crate) struct How {
+    /// True when only the difference is wanted.
     #[serde(default)]
     dry_run: bool,
 }
 
 /// Who has it read anew.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-pub(crate) struct Said {
+pub(crate) struct Asked {
+    /// Needed where nobody is signed in.
+    #[schemars(with = "Option<Text>")]
     by: Option<String>,
 }
 
+/// What reading the configuration anew changed, or would change.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct Difference {
+    /// Each difference, in words.
+    changes: Vec<String>,
+    /// SHA-256 of what was read, in hexadecimal.
+    digest: String,
+    dry_run: bool,
+    links: LinksAfter,
+}
+
 /// `GET /api/v1/reload`: what would change.
-pub(crate) async fn preview(State(surface): State<Surface>) -> Result<Json<Value>, Problem> {
+pub(crate) async fn preview(State(surface): State<Surface>) -> Result<Json<Difference>, Problem> {
     answer(surface.reload.reload(true, None).await?, true)
 }
 
@@ -124,21 +140,19 @@ pub(crate) async fn reload(
     State(surface): State<Surface>,
     how: Result<Query<How>, QueryRejection>,
     who: Who,
-    said: Result<Json<Said>, JsonRejection>,
-) -> Result<Json<Value>, Problem> {
+    Body(said): Body<Asked>,
+) -> Result<Json<Difference>, Problem> {
     let Query(How { dry_run }) = how.map_err(|rejection| bad(rejection.body_text()))?;
-    let Json(said) = said.map_err(|rejection| bad(rejection.body_text()))?;
-    let by = by(who.or_claimed(said.by).as_deref())?;
+    let by = by(&who, said.by)?;
     answer(surface.reload.reload(dry_run, Some(by)).await?, dry_run)
 }
 
-fn answer(outcome: Result<Reloaded, NotReloaded>, dry_run: bool) -> Result<Json<Value>, Problem> {
-    match outcome {
-        Ok(Reloaded { digest, changes, links }) => Ok(Json(json!({
-            "dry_run": dry_run, "digest": digest, "changes": changes, "links": links,
-        }))),
-        Err(why) => Err(why.into()),
-    }
+fn answer(
+    outcome: Result<Reloaded, NotReloaded>,
+    dry_run: bool,
+) -> Result<Json<Difference>, Problem> {
+    let Reloaded { digest, changes, links } = outcome?;
+    Ok(Json(Difference { dry_run, digest, changes, links }))
 }
 
 impl From<NotReloaded> for Problem {

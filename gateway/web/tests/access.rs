@@ -81,6 +81,8 @@ fn the_table_gives_nobody_more_than_is_meant() {
         [
             ("GET", "/healthz"),
             ("GET", "/readyz"),
+            ("GET", "/openapi.json"),
+            ("GET", "/problems/*"),
             ("GET", "/about"),
             ("GET", "/assets/page.css"),
             ("GET", "/assets/page.js"),

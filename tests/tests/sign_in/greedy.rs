@@ -41,7 +41,7 @@ async fn slow_and_large_requests_hold_up_nobody() {
     assert_eq!(status_at_end(address, long).await, 431, "long headers");
     let end = "Connection: close\r\n";
     let large = format!("{head}{end}Content-Length: 20000\r\n\r\n{}", "x".repeat(20_000));
-    assert_eq!(status_at_end(address, large).await, 400, "a large body");
+    assert_eq!(status_at_end(address, large).await, 413, "a large body");
     // Two lengths, or a length and chunks, are how requests are smuggled (RFC 9112, 6.3).
     let two = format!("{head}{end}Content-Length: 2\r\nContent-Length: 3\r\n\r\n{{}}");
     assert_eq!(status_at_end(address, two).await, 400, "two lengths");

@@ -1,4 +1,4 @@
-//! What is to come of each stencil, worked out again every minute.
+//! What is to come of each stencil, looked at again every few seconds.
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use super::Metrics;
 use super::series::show_instant;
 
-const AGAIN: Duration = Duration::from_secs(60);
+const AGAIN: Duration = Duration::from_secs(10);
 
 /// Shows the forecast of each stencil until told to stop, of at most so many.
 pub(crate) async fn keep_outlook(
@@ -24,9 +24,10 @@ pub(crate) async fn keep_outlook(
 ) {
     let mut shown: BTreeSet<StencilCode> = BTreeSet::new();
     loop {
-        match archive.wear(now()).await {
-            Ok(wear) => {
-                let known = wear.outlooks.iter().take(most);
+        match archive.sums() {
+            Ok(None) => {}
+            Ok(Some(sums)) => {
+                let known = sums.wear.outlooks.iter().take(most);
                 let known: BTreeSet<StencilCode> = known
                     .map(|(code, outlook)| {
                         show(&metrics, code, Some(outlook));

@@ -51,10 +51,13 @@ const ENGINEER: Least = Least::Role(Role::Engineer);
 const MANAGER: Least = Least::Role(Role::Manager);
 
 /// Every route. What makes things safer, such as a hold, needs the least.
-pub const TABLE: &[Row] = &[
+pub static TABLE: &[Row] = &[
     row("GET", "/healthz", ANYBODY),
     row("GET", "/readyz", ANYBODY),
     row("GET", "/metrics", OPERATOR),
+    // What the API is, and what its problems mean.
+    row("GET", "/openapi.json", ANYBODY),
+    row("GET", "/problems/*", ANYBODY),
     // What every page looks like.
     row("GET", "/about", ANYBODY),
     row("GET", "/assets/page.css", ANYBODY),
@@ -139,6 +142,7 @@ pub const TABLE: &[Row] = &[
     row("POST", "/api/v1/machines/*/trial/compare", TECHNICIAN),
     // Alarms.
     row("GET", "/api/v1/alarms", OPERATOR),
+    row("GET", "/api/v1/alarms/report", OPERATOR),
     row("GET", "/api/v1/alarms/*", OPERATOR),
     row("POST", "/api/v1/alarms/acknowledge", OPERATOR),
     row("POST", "/api/v1/alarms/comment", OPERATOR),
@@ -153,7 +157,13 @@ pub const TABLE: &[Row] = &[
     row("POST", "/api/v1/orders", TECHNICIAN),
     row("GET", "/api/v1/unattributed", OPERATOR),
     row("POST", "/api/v1/unattributed/*/assign", TECHNICIAN),
+    // What happened.
+    row("GET", "/api/v1/events", OPERATOR),
+    row("GET", "/api/v1/events/live", OPERATOR),
+    row("GET", "/api/v1/events/*", OPERATOR),
     row("POST", "/api/v1/events/*/correct", ENGINEER),
+    row("GET", "/api/v1/stencils/*/history", OPERATOR),
+    row("GET", "/api/v1/wear", OPERATOR),
     // The configuration.
     row("GET", "/api/v1/reload", ENGINEER),
     row("POST", "/api/v1/reload", ENGINEER),
@@ -170,11 +180,13 @@ pub(crate) enum Found {
     Nothing,
 }
 
-/// Looks a request up.
+/// Looks a request up. A path that is written out is never one of any value.
 pub(crate) fn find(method: &Method, path: &str) -> Found {
     let method = if method == Method::HEAD { "GET" } else { method.as_str() };
+    let written = TABLE.iter().any(|row| row.path == path);
+    let is_there = |row: &&Row| if written { row.path == path } else { fits(row.path, path) };
     let mut there = false;
-    for row in TABLE.iter().filter(|row| fits(row.path, path)) {
+    for row in TABLE.iter().filter(is_there) {
         if row.method == method {
             return Found::Row(row);
         }
@@ -229,6 +241,8 @@ mod tests {
             assert!(matches!(find(&Method::POST, path), Found::Nothing), "{path}");
         }
         assert!(matches!(find(&Method::DELETE, "/api/v1/stencils"), Found::OtherMethod));
+        assert!(matches!(find(&Method::GET, "/api/v1/alarms/acknowledge"), Found::OtherMethod));
+        assert!(matches!(find(&Method::POST, "/api/v1/alarms/anything"), Found::OtherMethod));
     }
 
     #[test]

@@ -46,9 +46,13 @@ impl Archive for Memory {
         Ok(self.all().into_iter().find(|recorded| recorded.position == position))
     }
 
-    async fn history(&self, stencil: &StencilCode, limit: usize) -> Result<Vec<Recorded>, Unread> {
-        let stream = Stream::Stencil(stencil.clone());
-        Ok(self.latest(limit, |recorded| recorded.fact.event.stream() == stream))
+    async fn after(&self, position: Position, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        let later = self.all().into_iter().filter(|recorded| recorded.position > position);
+        Ok(later.take(limit).collect())
+    }
+
+    async fn of_stream(&self, stream: &Stream, limit: usize) -> Result<Vec<Recorded>, Unread> {
+        Ok(self.latest(limit, |recorded| recorded.fact.event.stream() == *stream))
     }
 
     async fn recent(&self, limit: usize) -> Result<Vec<Arc<Recorded>>, Unread> {

@@ -1,0 +1,218 @@
+//! Requests that are sent again: with the same key they are answered as the first time and not done
+//! twice (draft-ietf-httpapi-idempotency-key-header-07).
+//!
+//! Kept in memory, for each person apart: [`KEPT`] answers in all, each for [`FOR`]. A restart
+//! forgets them; whoever sends a request again after one looks first at what was done.
+
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use axum::body::{Body, to_bytes};
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use bytes::Bytes;
+use sha2::{Digest as _, Sha256};
+
+use crate::door::Who;
+use crate::problem::{DONE_BEFORE, KEY_USED, Problem, UNDER_WAY};
+use crate::said::bad;
+use crate::{LARGEST_BODY, lists, orders};
+
+/// Answers kept at a time.
+const KEPT: usize = 4_096;
+
+/// How long each is kept.
+const FOR: Duration = Duration::from_secs(24 * 3_600);
+
+/// Largest answer kept, in bytes.
+const LARGEST: usize = 16 * 1024;
+
+/// Longest key, in characters.
+const LONGEST: usize = 255;
+
+const KEY: &str = "idempotency-key";
+
+/// Whose key it is.
+type Named = (Option<String>, String);
+
+/// What is kept of the requests that had a key.
+#[derive(Default)]
+pub(crate) struct Kept(Mutex<HashMap<Named, Known>>);
+
+struct Known {
+    /// What was sent.
+    digest: [u8; 32],
+    at: Instant,
+    /// None while it is under way.
+    answer: Option<Answer>,
+}
+
+#[derive(Clone)]
+enum Answer {
+    Whole(StatusCode, HeaderMap, Bytes),
+    /// It was too large to be kept.
+    Large(StatusCode),
+}
+
+/// True where a key is heeded: signing in and secrets have their own ways, and nothing of theirs is
+/// to be answered twice.
+pub(crate) fn is_repeatable(path: &str) -> bool {
+    let api = path.strip_prefix("/api/v1/");
+    api.is_some_and(|path| !matches!(path.split('/').next(), Some("sign-in" | "sign-out" | "me")))
+}
+
+/// Answers what was sent before; else lets it through and keeps its answer.
+pub(crate) async fn repeat(
+    State(kept): State<Arc<Kept>>,
+    who: Who,
+    request: Request,
+    next: Next,
+) -> Response {
+    let heeded = request.method() == axum::http::Method::POST
+        && is_repeatable(request.uri().path())
+        && request.headers().contains_key(KEY);
+    if !heeded {
+        return next.run(request).await;
+    }
+    match begun(&kept, &who, request).await {
+        // What was begun is ended, also when whoever sent it has gone.
+        Ok((named, request)) => {
+            let ended = tokio::spawn(async move { kept.end(named, next.run(request).await).await });
+            ended.await.unwrap_or_else(|_| {
+                Problem::new(StatusCode::SERVICE_UNAVAILABLE, "it broke off").into_response()
+            })
+        }
+        Err(answer) => *answer,
+    }
+}
+
+/// The request with its key noted; or the answer, where it is to be had without carrying it out.
+async fn begun(
+    kept: &Kept,
+    who: &Who,
+    request: Request,
+) -> Result<(Named, Request), Box<Response>> {
+    let refuse = |problem: Problem| Box::new(problem.into_response());
+    let key = key(request.headers()).map_err(refuse)?;
+    let (parts, body) = request.into_parts();
+    let most = match parts.uri.path() {
+        "/api/v1/import/stencils" => lists::LARGEST_LIST,
+        "/api/v1/orders" => orders::LARGEST_LIST,
+        _ => LARGEST_BODY,
+    };
+    let large =
+        |_| Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "the body is too large or broke off");
+    let body = to_bytes(body, most).await.map_err(large).map_err(refuse)?;
+    let mut digest = Sha256::new();
+    let kind = parts.headers.get(header::CONTENT_TYPE).map(|kind| kind.as_bytes());
+    for part in [parts.uri.to_string().as_bytes(), kind.unwrap_or_default()] {
+        digest.update(part);
+        digest.update([0]);
+    }
+    digest.update(&body);
+    let named = (who.name().map(str::to_owned), key);
+    match kept.begin(&named, digest.finalize().into(), Instant::now()) {
+        Ok(None) => Ok((named, Request::from_parts(parts, Body::from(body)))),
+        Ok(Some(answer)) => Err(Box::new(answer.into_response())),
+        Err(problem) => Err(refuse(problem)),
+    }
+}
+
+/// The key: a structured header's string, or the same without its quotes.
+fn key(headers: &HeaderMap) -> Result<String, Problem> {
+    let mut all = headers.get_all(KEY).iter();
+    let text = all.next().and_then(|key| key.to_str().ok()).unwrap_or_default().trim();
+    let key = text.strip_prefix('"').and_then(|key| key.strip_suffix('"')).unwrap_or(text);
+    let good =
+        (1..=LONGEST).contains(&key.len()) && key.bytes().all(|byte| byte.is_ascii_graphic());
+    if good && all.next().is_none() {
+        return Ok(key.to_owned());
+    }
+    Err(bad(format!("Idempotency-Key is no key: 1 to {LONGEST} characters that can be seen")))
+}
+
+impl Kept {
+    /// Notes that a request begins. Gives the answer where there is one already.
+    fn begin(
+        &self,
+        named: &Named,
+        digest: [u8; 32],
+        now: Instant,
+    ) -> Result<Option<Answer>, Problem> {
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let over = |known: &Known| known.answer.is_some() && now - known.at > FOR;
+        if kept.get(named).is_some_and(over) {
+            kept.remove(named);
+        }
+        if kept.len() >= KEPT && !kept.contains_key(named) {
+            kept.retain(|_, known| !over(known));
+            forget_oldest(&mut kept);
+        }
+        match kept.entry(named.clone()) {
+            Entry::Vacant(place) => {
+                place.insert(Known { digest, at: now, answer: None });
+                Ok(None)
+            }
+            Entry::Occupied(known) if known.get().digest != digest => {
+                let detail = "this Idempotency-Key was sent with another request: make a new one";
+                Err(Problem::of(&KEY_USED, detail))
+            }
+            Entry::Occupied(known) => known.get().answer.clone().map(Some).ok_or_else(|| {
+                let detail = "the same request is under way: send it again in a second";
+                Problem::of(&UNDER_WAY, detail).header(header::RETRY_AFTER, "1")
+            }),
+        }
+    }
+
+    /// Keeps the answer. What was not carried out may be tried again with the same key.
+    async fn end(&self, named: Named, response: Response) -> Response {
+        let status = response.status();
+        let again = status.is_server_error() || matches!(status.as_u16(), 401 | 403 | 408 | 429);
+        let (parts, body) = response.into_parts();
+        let whole = to_bytes(body, usize::MAX).await.unwrap_or_default();
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if again {
+            kept.remove(&named);
+        } else if let Some(known) = kept.get_mut(&named) {
+            known.answer = Some(if whole.len() > LARGEST {
+                Answer::Large(status)
+            } else {
+                Answer::Whole(status, parts.headers.clone(), whole.clone())
+            });
+        }
+        Response::from_parts(parts, Body::from(whole))
+    }
+}
+
+/// Makes room. What is under way stays.
+fn forget_oldest(kept: &mut HashMap<Named, Known>) {
+    if kept.len() < KEPT {
+        return;
+    }
+    let done = kept.iter().filter(|(_, known)| known.answer.is_some());
+    let oldest = done.min_by_key(|(_, known)| known.at).map(|(named, _)| named.clone());
+    if let Some(oldest) = oldest {
+        kept.remove(&oldest);
+    }
+}
+
+impl IntoResponse for Answer {
+    fn into_response(self) -> Response {
+        match self {
+            Self::Whole(status, headers, body) => {
+                let mut response = (status, body).into_response();
+                *response.headers_mut() = headers;
+                response
+            }
+            Self::Large(status) => {
+                let detail = "this was done before; its answer was too large to be kept";
+                let problem = Problem::of(&DONE_BEFORE, detail);
+                problem.with("was", status.as_u16().into()).into_response()
+            }
+        }
+    }
+}
