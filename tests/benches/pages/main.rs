@@ -184,7 +184,7 @@ async fn ledger_writes(address: SocketAddr) {
         let line = metrics.lines().find(|line| line.starts_with(name)).unwrap_or_default();
         line.rsplit(' ').next().unwrap_or_default().parse::<f64>().unwrap_or(f64::NAN)
     };
-    let sum = value("stencilward_ledger_write_seconds_sum");
-    let count = value("stencilward_ledger_write_seconds_count");
+    let sum = value("stencilward_ledger_write_duration_seconds_sum");
+    let count = value("stencilward_ledger_write_duration_seconds_count");
     println!("figure pages.ledger_write.mean {:.2} ms", sum / count * 1_000.0);
 }
