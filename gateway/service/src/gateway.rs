@@ -93,6 +93,7 @@ impl Gateway {
         Self::open(configuration, Some(file)).await
     }
 
+    #[expect(clippy::too_many_lines, reason = "the wiring of the whole, a line or two each wire")]
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
         let entry = Entry::open(configuration).await?;
         let ledger = open(configuration).await?;

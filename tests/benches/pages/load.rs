@@ -24,17 +24,20 @@ pub(crate) struct Seen {
 
 type All = BTreeMap<&'static str, Seen>;
 
+/// A page's name, and the path of one of its kind.
+type Page = (&'static str, fn(&mut Chance, u64) -> String);
+
 #[derive(Clone)]
 pub(crate) struct Load {
     address: SocketAddr,
-    pages: Vec<(&'static str, fn(&mut Chance, u64) -> String)>,
+    pages: Vec<Page>,
     events: u64,
 }
 
 impl Load {
     /// Every page.
     pub(crate) fn of(address: SocketAddr, events: u64) -> Self {
-        let pages: Vec<(&'static str, fn(&mut Chance, u64) -> String)> = vec![
+        let pages: Vec<Page> = vec![
             ("worklist", |_, _| "/".to_owned()),
             ("scan", |_, _| "/scan".to_owned()),
             ("stencils", |_, _| "/stencils".to_owned()),
@@ -103,7 +106,7 @@ impl Load {
             let next = Instant::now() + BETWEEN;
             let (name, path) = self.pages[chance.below(self.pages.len() as u64) as usize];
             let path = path(&mut chance, self.events);
-            note(&mut seen, name, client.get(&path).await);
+            note(&mut seen, name, &client.get(&path).await);
             sleep_until(next).await;
         }
         seen
@@ -119,16 +122,16 @@ impl Load {
             let next = Instant::now() + BETWEEN;
             let code = code(&mut chance);
             let first = client.form("/scan", &format!("by=person-{number}&scan={code}")).await;
-            note(&mut seen, "scan_first", first);
+            note(&mut seen, "scan_first", &first);
             let asked = format!("by=person-{number}&stencil={code}&do=take");
-            note(&mut seen, "scan_answer", client.form("/scan", &asked).await);
+            note(&mut seen, "scan_answer", &client.form("/scan", &asked).await);
             sleep_until(next).await;
         }
         seen
     }
 }
 
-fn note(seen: &mut All, name: &'static str, answered: Answered) {
+fn note(seen: &mut All, name: &'static str, answered: &Answered) {
     let page = seen.entry(name).or_default();
     page.times.push(answered.took);
     page.weights.push(answered.weight);
