@@ -53,6 +53,7 @@ pub const DRAIN: Duration = Duration::from_secs(10);
 /// A running gateway.
 pub struct Gateway {
     address: SocketAddr,
+    readiness: Arc<Readiness>,
     site: SiteHandle,
     reload: ReloadHandle,
     alarms: Arc<AlarmBoard>,
@@ -146,7 +147,7 @@ impl Gateway {
         let surface = Surface {
             site: handle.clone(),
             reload: reload.clone(),
-            readiness,
+            readiness: Arc::clone(&readiness),
             alarms: Arc::clone(&alarms),
             metrics,
             door: Arc::clone(&entry.door),
@@ -155,6 +156,7 @@ impl Gateway {
         };
         Ok(Self {
             address: entry.address,
+            readiness,
             site: handle,
             reload,
             alarms,
@@ -167,6 +169,12 @@ impl Gateway {
             stop_web,
             give_up,
         })
+    }
+
+    /// True while the site task moves, even if it can only say that the ledger takes no writes.
+    #[must_use]
+    pub fn moves(&self) -> bool {
+        self.readiness.moves()
     }
 
     /// Where the web listens.

@@ -46,6 +46,13 @@ impl Readiness {
         *said = Said { trouble, at: Instant::now() };
     }
 
+    /// True while the site task says anything at all, even that it cannot work.
+    #[must_use]
+    pub fn moves(&self) -> bool {
+        let said = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        said.at.elapsed() <= LONGEST_SILENCE
+    }
+
     /// What keeps the gateway from working; none when it works.
     #[must_use]
     pub fn trouble(&self) -> Option<String> {

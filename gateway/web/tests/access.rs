@@ -6,10 +6,10 @@ use std::net::IpAddr;
 
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode};
-use common::people::{Hall, hall};
+use common::people::{Hall, hall, hall_with};
 use common::send;
 use stencilward_domain::event::Role;
-use stencilward_web::{Least, Row, TABLE};
+use stencilward_web::{Least, Rate, Row, TABLE};
 
 /// Somebody who asks: nobody, or a program with a token of this role.
 fn askers() -> Vec<Option<Role>> {
@@ -31,7 +31,9 @@ fn request(hall: &Hall, method: &str, path: &str, role: Option<Role>) -> Request
 /// whoever is behind the door, in other words than the door's.
 #[tokio::test]
 async fn each_route_lets_in_whom_the_table_names_and_nobody_else() {
-    let hall = hall();
+    let hall = hall_with(|settings| {
+        settings.of_session = Rate { burst: 1_000, steady: 1_000 };
+    });
     for row in TABLE {
         for role in askers() {
             let (status, body) =

@@ -125,8 +125,8 @@ async fn a_problem_says_what_kind_it_is() {
 #[tokio::test]
 async fn the_measures_of_alarms_are_told() {
     let (status, report) = told(&surface(), get("/api/v1/alarms/report")).await;
-    assert_eq!((status, &report["measures"][0]["value"]), (200, &json!("1")));
-    assert_eq!(report["notes"][0], "Measured over 0.1 days.");
+    assert_eq!((status, &report["told"]), (200, &json!(4)));
+    assert_eq!(report["top"][0], json!({ "alarm": "link-lost:machine:printer-1", "told": 3 }));
 }
 
 #[tokio::test]
@@ -138,7 +138,7 @@ async fn wear_is_told_as_days() {
     let day =
         |text: &Value| text.as_str().is_some_and(|day| day.len() == 10 && day.starts_with("20"));
     assert!(
-        worn["daily"].as_array().is_some_and(|days| days.iter().all(|d| day(&d["day"]))),
+        wear["daily"].as_array().is_some_and(|days| days.iter().all(|d| day(&d["day"]))),
         "{wear}"
     );
     assert!(worn["reorder"]["is"].is_string() && worn["stop"]["is"].is_string(), "{wear}");

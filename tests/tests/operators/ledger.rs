@@ -77,15 +77,14 @@ pub(crate) fn each_answer_has_its_events(
             continue;
         }
         let next = events.as_ref().and_then(|events| events.front().copied());
+        // What else follows comes behind it; what was told before was there already.
+        let by_then = |next: &&Recorded| done.event.is_none_or(|said| next.position.0 <= said);
+        let next = next.filter(by_then);
         let Some(event) = next.filter(|next| tells(&next.fact.event, done)) else {
             assert!(is_there_already(done, recorded), "{done:?} left no event; next is {next:?}");
             continue;
         };
         events.as_mut().map(|events| events.pop_front());
-        if let Some(said) = done.event {
-            // What else follows comes behind it.
-            assert!(event.position.0 <= said, "{done:?} was done by {event:?}");
-        }
         if let Event::Decided { decision, .. } = &event.fact.event {
             let reasons = reasons(decision);
             assert_eq!(decision.permitted(), done.answer == Answer::Yes, "{done:?}: {event:?}");

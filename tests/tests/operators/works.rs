@@ -51,7 +51,7 @@ pub(crate) fn slot(number: u64) -> (String, String) {
 
 /// Where a stencil lies as the day begins.
 pub(crate) fn first_slot(stencil: u64) -> Option<u64> {
-    (stencil % 2 == 0).then_some(stencil / 2)
+    stencil.is_multiple_of(2).then_some(stencil / 2)
 }
 
 fn configuration() -> String {

@@ -10,6 +10,7 @@ use tracing_subscriber::filter::LevelFilter;
 use crate::door::first_manager;
 use crate::gateway::{DRAIN, Gateway};
 use crate::logging::{self, LogFormat};
+use crate::supervisor::{self, Watchdog};
 
 /// Runs the gateway until SIGTERM or SIGINT, or until it cannot go on. SIGHUP has it read its
 /// configuration anew.
@@ -48,14 +49,19 @@ async fn until_stopped(file: &Path, configuration: &Configuration) -> anyhow::Re
     let mut hang_up = signal(SignalKind::hangup())?;
     let mut gateway = Gateway::start_from(file, configuration).await?;
     tracing::info!(site = configuration.site, address = %gateway.address(), "running");
+    supervisor::ready(&format!("serving {}", gateway.address()));
+    let mut watchdog = Watchdog::new();
     let name = loop {
         tokio::select! {
+            // A site task that is stuck is one that a restart can help.
+            () = watchdog.hungry() => if gateway.moves() { supervisor::moves() },
             error = gateway.failed() => return Err(error),
             _ = terminate.recv() => break "SIGTERM",
             _ = interrupt.recv() => break "SIGINT",
             _ = hang_up.recv() => reload(&gateway),
         }
     };
+    supervisor::stops();
     tracing::info!(signal = name, "stopping: no more signals are taken in");
     let left = tokio::select! {
         left = gateway.stop(DRAIN) => left?,

@@ -60,7 +60,9 @@ impl Door {
         drop(inside);
         let (id, gone) = begun.map_err(|error| failed(&error))?;
         self.note_gone(ended.map(|name| (name, Left::Replaced)).into_iter().chain(gone));
-        let (name, role, provisional) = (person.name.clone(), person.role, person.provisional);
+        // Who comes in with a PIN need not change a password that they do not use.
+        let provisional = person.provisional && shown == Shown::Password;
+        let (name, role) = (person.name.clone(), person.role);
         let from = from.map(|from| from.to_string());
         self.note(PeopleEvent::SignedIn { by: name.clone(), role, shown, from });
         Ok(SignedIn { id, name, role, provisional })
