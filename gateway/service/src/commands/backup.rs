@@ -114,14 +114,16 @@ fn bring_back(ledger: &Path, backup: &Path, replace: bool) -> anyhow::Result<Str
     ))
 }
 
-/// Moves the ledger that is there to a name that says when, unless a gateway has it open.
+/// Keeps the ledger that is there under a name that says when, too, unless a gateway has it open.
+/// It also keeps its own until another takes that in one step: a gateway that starts meanwhile
+/// must find one of the two, never none.
 fn put_aside(ledger: &Path) -> anyhow::Result<()> {
     drop(SqliteLedger::open(ledger)?);
     let at = jiff::Timestamp::now().strftime("%Y%m%dT%H%M%SZ");
     let aside = ledger.with_extension(format!("before-{at}.db"));
-    fs::rename(ledger, &aside)
-        .with_context(|| format!("the ledger cannot be moved to {}", aside.display()))?;
-    eprintln!("the ledger that was there is now {}", aside.display());
+    fs::hard_link(ledger, &aside)
+        .with_context(|| format!("the ledger cannot be kept as {}", aside.display()))?;
+    eprintln!("the ledger that was there is kept as {}", aside.display());
     Ok(())
 }
 
