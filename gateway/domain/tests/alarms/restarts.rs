@@ -168,7 +168,12 @@ proptest! {
         }));
         for one in &moves {
             for floor in [&mut with, &mut without] {
-                one.happens(floor);
+                // Stopped in order: after a crash the last event says until when the gateway ran,
+                // and an alarm is an event like any other.
+                match one {
+                    Move::Restart => drop(floor.restart_after(0)),
+                    _ => one.happens(floor),
+                }
                 floor.after(1).tick();
             }
             prop_assert_eq!(with.site.wanted(with.now), without.site.wanted(without.now));

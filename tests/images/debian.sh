@@ -1,0 +1,24 @@
+#!/bin/bash
+# Builds a Docker image of a bare Debian without any registry, for the images of this folder and
+# for the one in deploy/container, on a machine that can pull nothing. Wants root and debootstrap:
+#
+#   tests/images/debian.sh [IMAGE]
+set -euo pipefail
+
+image=${1:-stencilward-tests/debian:local}
+suite=bookworm
+command -v debootstrap >/dev/null || {
+    echo "debootstrap is not installed (Debian package debootstrap)" >&2
+    exit 1
+}
+
+tree=$(mktemp -d)
+trap 'rm -rf "$tree"' EXIT
+chmod 755 "$tree"
+debootstrap --variant=minbase "$suite" "$tree" >"$tree.log" 2>&1 || {
+    tail -20 "$tree.log" >&2
+    echo "debootstrap failed: can Debian's packages be reached from here?" >&2
+    exit 1
+}
+rm -rf "$tree.log" "$tree"/var/cache/apt/archives/*.deb "$tree"/var/lib/apt/lists/*
+tar -C "$tree" --numeric-owner -c . | docker import --change 'CMD ["bash"]' - "$image"
