@@ -4,12 +4,14 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 use std::{fs, io};
 
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::Connection;
 use stencilward_domain::event::Position;
 
-use super::{OpenError, open, read};
+use super::source::Shelf;
+use super::{OpenError, open, parts, read};
 use crate::contract::Entry;
 use crate::error::LedgerError;
+use crate::part::Part;
 
 /// Reads a ledger's events from outside: it neither makes a file nor keeps a gateway from
 /// starting, writing or stopping. Waits for the disk.
@@ -19,6 +21,7 @@ use crate::error::LedgerError;
 #[derive(Debug)]
 pub struct Reader {
     path: PathBuf,
+    shelf: Shelf,
     open: Open,
 }
 
@@ -48,7 +51,8 @@ impl Reader {
             return Err(OpenError::Missing(path));
         }
         let open = connect(&path)?;
-        Ok(Self { path, open })
+        let shelf = Shelf::new(open::folder(&path));
+        Ok(Self { path, shelf, open })
     }
 
     /// Up to `limit` events after `after`, in order.
@@ -58,9 +62,9 @@ impl Reader {
     pub fn read(&mut self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {
         loop {
             match &self.open {
-                Open::Shared(connection) => return read::all(connection, after, limit),
+                Open::Shared(connection) => return all(connection, &mut self.shelf, after, limit),
                 Open::Still(connection, before) => {
-                    let result = read::all(connection, after, limit);
+                    let result = all(connection, &mut self.shelf, after, limit);
                     if looks(&self.path) == Some(*before) {
                         return result;
                     }
@@ -70,8 +74,25 @@ impl Reader {
         }
     }
 
-    /// Copies the ledger as it is at one instant into a new file, compact, and makes the copy
-    /// durable. A gateway at work goes on; its log grows until the copy is done.
+    /// The parts of its archive, the oldest first.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when they cannot be read.
+    pub fn parts(&mut self) -> Result<Vec<Part>, LedgerError> {
+        loop {
+            let (Open::Shared(connection) | Open::Still(connection, _)) = &self.open;
+            let result = parts::all(connection).map_err(LedgerError::storage);
+            match &self.open {
+                Open::Still(_, before) if looks(&self.path) != Some(*before) => {}
+                _ => return result,
+            }
+            self.open = connect(&self.path).map_err(LedgerError::storage)?;
+        }
+    }
+
+    /// Copies the ledger's own file, without its parts, as it is at one instant into a new file,
+    /// compact, and makes the copy durable. A gateway at work goes on; its log grows until the copy
+    /// is done.
     ///
     /// # Errors
     /// [`LedgerError`] when the file is there already, or there is no room for it.
@@ -97,16 +118,24 @@ impl Reader {
     }
 }
 
+/// As of one moment.
+fn all(
+    connection: &Connection,
+    shelf: &mut Shelf,
+    after: Position,
+    limit: usize,
+) -> Result<Vec<Entry>, LedgerError> {
+    let moment = connection.unchecked_transaction().map_err(LedgerError::storage)?;
+    read::all(&moment, shelf, after, limit)
+}
+
 fn connect(path: &Path) -> Result<Open, OpenError> {
     let Some(looks) = looks(path) else {
         let connection = open::reader(path)?;
         open::recognise(&connection)?;
         return Ok(Open::Shared(connection));
     };
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
-        | OpenFlags::SQLITE_OPEN_NO_MUTEX
-        | OpenFlags::SQLITE_OPEN_URI;
-    let connection = Connection::open_with_flags(still(path), flags)?;
+    let connection = open::still(path)?;
     open::recognise(&connection)?;
     Ok(Open::Still(connection, looks))
 }
@@ -119,20 +148,4 @@ fn looks(path: &Path) -> Option<Looks> {
     let found = fs::metadata(path).ok()?;
     let looks = Looks { length: found.len(), modified: found.modified().ok() };
     (!Path::new(&log).exists()).then_some(looks)
-}
-
-/// The file's address for SQLite (SQLite, "Uniform Resource Identifiers"): with `immutable`
-/// neither locks nor a log nor an index are looked for or made.
-fn still(path: &Path) -> String {
-    let mut address = "file:".to_owned();
-    for byte in path.as_os_str().as_encoded_bytes() {
-        match byte {
-            b'/' | b'-' | b'_' | b'.' | b'0'..=b'9' | b'A'..=b'Z' | b'a'..=b'z' => {
-                address.push(char::from(*byte));
-            }
-            byte => address.push_str(&format!("%{byte:02X}")),
-        }
-    }
-    address.push_str("?immutable=1");
-    address
 }
