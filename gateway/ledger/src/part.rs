@@ -2,7 +2,7 @@
 
 use std::error::Error;
 use std::fmt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use stencilward_domain::event::Position;
@@ -32,6 +32,12 @@ pub struct Part {
 }
 
 impl Part {
+    /// The folder for parts of this ledger unless another is named: beside it.
+    #[must_use]
+    pub fn usual_folder(ledger: &Path) -> PathBuf {
+        ledger.with_extension("archive")
+    }
+
     /// How many events it has.
     #[must_use]
     pub fn events(&self) -> u64 {

@@ -1,13 +1,15 @@
 //! `stencilward backup FILE FOLDER` and `stencilward restore FILE BACKUP`: a copy of the ledger and
 //! its people, taken while the gateway runs, and brought back while it does not.
 
+mod parts;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::Context as _;
 use stencilward_domain::event::Position;
-use stencilward_ledger::{Ledger as _, Reader, SqliteLedger, Verified, verify};
+use stencilward_ledger::{Ledger as _, Reader, SqliteLedger, Verified, verify_after};
 use stencilward_web::PeopleFile;
 
 /// What to copy, and where to.
@@ -80,7 +82,8 @@ fn take(ledger: &Path, folder: &Path) -> anyhow::Result<String> {
     let making = tempfile::tempdir_in(folder)?;
     let copy = making.path().join("copy.db");
     Reader::open(ledger)?.copy_to(&copy)?;
-    let Whole { events, hash } = checked(&copy)?;
+    parts::keep(ledger, &copy, folder)?;
+    let Whole { events, hash } = checked(&copy, folder)?;
     copy_people(ledger, &kept)?;
     fs::rename(&copy, &kept)?;
     fs::File::open(folder)?.sync_all()?;
@@ -98,7 +101,8 @@ fn bring_back(ledger: &Path, backup: &Path, replace: bool) -> anyhow::Result<Str
     let making = tempfile::tempdir_in(folder)?;
     let copy = making.path().join("copy.db");
     fs::copy(backup, &copy)?;
-    let Whole { events, hash } = checked(&copy)?;
+    parts::bring_back(backup, folder)?;
+    let Whole { events, hash } = checked(&copy, folder)?;
     if ledger.exists() {
         anyhow::ensure!(replace, "{} is there: --replace puts it aside", ledger.display());
         put_aside(ledger)?;
@@ -127,13 +131,15 @@ fn put_aside(ledger: &Path) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// Brings the copy's schema up to date, and goes along its whole chain.
-fn checked(copy: &Path) -> anyhow::Result<Whole> {
+/// Brings the copy's schema up to date, and goes along its whole chain. The parts of its archive
+/// have been checked, one by one, and lie where they are looked for from this folder.
+fn checked(copy: &Path, folder: &Path) -> anyhow::Result<Whole> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     runtime.block_on(async {
-        let ledger = SqliteLedger::open(copy)?;
+        let ledger = SqliteLedger::open_beside(copy, folder)?;
+        let archived = ledger.parts().await?.last().map_or(Position(0), |part| part.last);
         let mut told = Position(0);
-        let verified = verify(&ledger, |at| {
+        let verified = verify_after(&ledger, archived, |at| {
             if at.0 - told.0 >= 1_000_000 {
                 told = at;
                 eprintln!("{at} events are whole so far");
