@@ -8,6 +8,7 @@
 //! of few runs: beside it stands the processor time of a scrape, which can.
 #![allow(clippy::unwrap_used, reason = "a bench that cannot go on has no figure")]
 
+#[allow(dead_code, reason = "the bench of MQTT needs more of it")]
 #[path = "../mqtt/backlog.rs"]
 mod backlog;
 mod bare;
