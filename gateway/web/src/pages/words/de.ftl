@@ -175,7 +175,10 @@ event-decided-refused = Verweigert: { $rule }{ $said ->
  }: { $reasons }
 event-hold-placed = Gesperrt von { $by }: { $why }
 event-hold-released = Sperre aufgehoben von { $by }: { $why }
-event-concession-granted = Sonderfreigabe für { $strokes } Hübe bis { $valid-until } von { $by }: { $why }
+event-concession-granted = { $ends ->
+    [yes] Sonderfreigabe für { $strokes } Hübe bis { $valid-until } von { $by }: { $why }
+   *[no] Sonderfreigabe für { $strokes } Hübe von { $by }: { $why }
+}
 event-concession-withdrawn = Sonderfreigabe zurückgenommen von { $by }: { $why }
 event-retired = Ausgemustert von { $by }: { $why }
 event-measured = Gemessen: { $quantity } { $value } { $unit }

@@ -175,7 +175,10 @@ event-decided-refused = Refused to { $rule }{ $said ->
  }: { $reasons }
 event-hold-placed = Put on hold by { $by }: { $why }
 event-hold-released = Hold released by { $by }: { $why }
-event-concession-granted = Concession for { $strokes } strokes until { $valid-until } by { $by }: { $why }
+event-concession-granted = { $ends ->
+    [yes] Concession for { $strokes } strokes until { $valid-until } by { $by }: { $why }
+   *[no] Concession for { $strokes } strokes by { $by }: { $why }
+}
 event-concession-withdrawn = Concession withdrawn by { $by }: { $why }
 event-retired = Retired by { $by }: { $why }
 event-measured = Measured: { $quantity } { $value } { $unit }
