@@ -11,8 +11,8 @@ use testcontainers::core::client::docker_client_instance;
 use tokio::sync::Mutex;
 use tokio::time::timeout;
 
-/// How long an engine may take to say whether it has an image.
-const ANSWER: Duration = Duration::from_secs(5);
+/// How long an engine may take to answer, also where much else runs.
+const ANSWER: Duration = Duration::from_secs(15);
 
 /// How long a registry may be silent, so that a machine without a network loses no more.
 const SILENCE: Duration = Duration::from_secs(10);
@@ -72,7 +72,8 @@ async fn look(service: &str, public: &str) -> Result<String, String> {
     match timeout(PULL, pull(&docker, wanted)).await {
         Ok(Ok(())) => Ok(wanted.clone()),
         Ok(Err(why)) => Err(format!(
-            "{wanted} is not here and cannot be pulled ({why}); tests/images/build.sh makes one"
+            "{wanted} is not here and cannot be pulled ({why}); without a setting for it an image \
+             of tests/images/build.sh would do"
         )),
         Err(_) => Err(format!("{wanted} did not come within {PULL:?}; pull it beforehand")),
     }
