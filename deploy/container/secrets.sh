@@ -50,6 +50,7 @@ authority() {
 alternatives() {
     local name list=""
     for name in "$@"; do
+        [[ $name =~ ^[A-Za-z0-9.:_-]+$ ]] || fail "$name: no host name and no address"
         case $name in
         *:* | [0-9]*.[0-9]*.[0-9]*.[0-9]*) list+=,IP:$name ;;
         *) list+=,DNS:$name ;;
@@ -59,13 +60,14 @@ alternatives() {
 }
 
 certificate() {
-    local name=$1
+    local name=$1 names
+    names=$(alternatives "$@" localhost 127.0.0.1)
     openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -noenc -days $days \
         -CA "$folder/ca.pem" -CAkey "$folder/ca.key" -subj "/CN=$name" \
         -addext basicConstraints=critical,CA:false -addext extendedKeyUsage=serverAuth \
-        -addext "subjectAltName=$(alternatives "$@" localhost 127.0.0.1)" \
+        -addext "subjectAltName=$names" \
         -keyout "$folder/$name.key.new" -out "$folder/$name.pem.new" 2>/dev/null ||
-        fail "no certificate for $*: are these host names or addresses?"
+        fail "no certificate for $*: is OpenSSL 3 installed, and are these names or addresses?"
     keep "$name.key" <"$folder/$name.key.new"
     keep "$name.pem" <"$folder/$name.pem.new"
     rm "$folder/$name.key.new" "$folder/$name.pem.new"
@@ -84,7 +86,7 @@ hashed() {
     local salt
     salt=$(openssl rand -base64 12)
     printf '%s:$6$%s$%s\n' "$1" "$salt" \
-        "$( (tr -d '\n'; printf %s "$salt" | openssl base64 -d) | openssl dgst -sha512 -binary |
+        "$( (tr -d '\n'; printf %s "$salt" | openssl base64 -d -A) | openssl dgst -sha512 -binary |
             openssl base64 -A)"
 }
 

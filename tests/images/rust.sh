@@ -15,11 +15,14 @@ cat >"$tree/Containerfile" <<'END'
 ARG BASE=stencilward-tests/debian:local
 FROM ${BASE}
 RUN apt-get update -qq && \
-    apt-get install -y -qq --no-install-recommends ca-certificates gcc libc6-dev >/dev/null && \
+    apt-get install -y -qq --no-install-recommends gcc libc6-dev >/dev/null && \
     rm -rf /var/lib/apt/lists/*
+COPY ca-certificates.crt /etc/ssl/certs/
 COPY toolchain /usr/local/rust
 ENV PATH=/usr/local/rust/bin:/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin
 END
+# It trusts whom this machine trusts.
+cp -L /etc/ssl/certs/ca-certificates.crt "$tree/"
 mkdir "$tree/toolchain"
 tar -C "$sysroot" --exclude=lib/rustlib/src -c bin lib |
     tar -C "$tree/toolchain" -x

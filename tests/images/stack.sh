@@ -32,8 +32,8 @@ present() {
 
 present debian || quietly ./debian.sh
 present rust || quietly ./rust.sh
-present stack || quietly docker build --tag stencilward-tests/stack:local --file stack.dockerfile .
-quietly docker build --tag stencilward-tests/gateway:local \
+present stack || quietly docker build --force-rm --tag stencilward-tests/stack:local --file stack.dockerfile .
+quietly docker build --force-rm --tag stencilward-tests/gateway:local \
     --file ../../deploy/container/Containerfile --build-arg PROFILE=dev \
     --build-arg RUST=stencilward-tests/rust:local --build-arg BASE=stencilward-tests/debian:local \
     ../..

@@ -13,7 +13,8 @@ use testcontainers::{GenericImage, ImageExt as _};
 use crate::{image, succeeds};
 
 /// Crates of tests and builds: they are in Cargo.lock, and never in the program.
-const NOT_LINKED: [&str; 5] = ["proptest", "stencilward-tests", "syn", "testcontainers", "windows-sys"];
+const NOT_LINKED: [&str; 5] =
+    ["proptest", "stencilward-tests", "syn", "testcontainers", "windows-sys"];
 
 fn judged(document: &Path) -> Option<Value> {
     let python = python::for_peers()?;

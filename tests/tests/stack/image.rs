@@ -27,7 +27,8 @@ pub(crate) async fn present() -> bool {
 }
 
 async fn inspected(image: &str) -> Result<(), String> {
-    let docker = docker_client_instance().await.map_err(|why| format!("no Docker engine: {why}"))?;
+    let docker =
+        docker_client_instance().await.map_err(|why| format!("no Docker engine: {why}"))?;
     match tokio::time::timeout(PATIENCE, docker.inspect_image(image)).await {
         Ok(Ok(_)) => Ok(()),
         Ok(Err(why)) => Err(format!("the image {image} is not there: {why}")),

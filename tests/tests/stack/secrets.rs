@@ -120,7 +120,7 @@ fn what_it_cannot_do_it_says() {
     assert!(said(&["machine", "a:b"]).contains("letters, digits, dots and dashes"));
     assert!(said(&["machine", "gateway"]).contains("for itself"));
     assert!(said(&["renew"]).contains("name this host"));
-    assert!(said(&["no host name"]).contains("are these host names or addresses?"));
+    assert!(said(&["two words"]).contains("two words: no host name and no address"));
 }
 
 /// Passwords stand in files that are made, never in what is delivered.
