@@ -6,6 +6,7 @@ mod export;
 mod import;
 mod people;
 mod probe;
+mod ready;
 mod rehearse;
 mod replay;
 mod report;
@@ -94,6 +95,13 @@ enum Command {
     Import(import::Arguments),
     /// Write the stencil list or the ledger's events; works while a gateway runs.
     Export(export::Arguments),
+    /// Ask the gateway on this computer whether signals become durable. Exit status 0: they do; 1:
+    /// they do not, or nobody answers.
+    Ready {
+        /// Where it listens: an address of loopback and a port, with https:// where it speaks TLS.
+        #[arg(default_value = "http://127.0.0.1:9464")]
+        address: ready::Place,
+    },
     /// List every metric that Prometheus is shown, as Markdown.
     Metrics,
     /// Run an invented plant on loopback, with simulated machines on real protocols.
@@ -147,6 +155,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Restore(arguments) => backup::restore(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),
+        Command::Ready { address } => ready::ready(address),
         Command::Metrics => metrics(),
         Command::Demo { length, listen } => demo::demo(length, listen, cli.log),
     }
