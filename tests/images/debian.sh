@@ -2,10 +2,11 @@
 # Builds a Docker image of a bare Debian without any registry, for the images of this folder and
 # for the one in deploy/container, on a machine that can pull nothing. Wants root and debootstrap:
 #
-#   tests/images/debian.sh [IMAGE]
+#   tests/images/debian.sh [IMAGE [PACKAGES, WITH COMMAS BETWEEN THEM]]
 set -euo pipefail
 
 image=${1:-stencilward-tests/debian:local}
+packages=${2:-}
 suite=bookworm
 command -v debootstrap >/dev/null || {
     echo "debootstrap is not installed (Debian package debootstrap)" >&2
@@ -15,7 +16,7 @@ command -v debootstrap >/dev/null || {
 tree=$(mktemp -d)
 trap 'rm -rf "$tree"' EXIT
 chmod 755 "$tree"
-debootstrap --variant=minbase "$suite" "$tree" >"$tree.log" 2>&1 || {
+debootstrap --variant=minbase ${packages:+--include="$packages"} "$suite" "$tree" >"$tree.log" 2>&1 || {
     tail -20 "$tree.log" >&2
     echo "debootstrap failed: can Debian's packages be reached from here?" >&2
     exit 1

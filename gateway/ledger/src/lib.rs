@@ -19,5 +19,5 @@ pub mod suite;
 pub use contract::{Append, Appended, BatchId, Due, Entry, Ledger, Owed, Row};
 pub use error::{LedgerError, Refused};
 pub use follow::Follower;
-pub use sqlite::{OpenError, Reader, SqliteLedger};
+pub use sqlite::{AtRest, OpenError, Reader, SqliteLedger};
 pub use verify::{Verified, verify, verify_after};

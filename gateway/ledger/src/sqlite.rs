@@ -4,6 +4,7 @@
 //! at the same time are made durable together. Not for network file systems: WAL needs shared
 //! memory and honest locks.
 
+mod at_rest;
 mod open;
 mod owed;
 mod read;
@@ -25,6 +26,7 @@ use tokio::sync::{mpsc, oneshot, watch};
 use crate::body;
 use crate::contract::{Append, Appended, Due, Entry, Ledger, Owed, Row};
 use crate::error::{LedgerError, Refused};
+pub use at_rest::AtRest;
 pub use open::OpenError;
 use read::Readers;
 pub use reader::Reader;

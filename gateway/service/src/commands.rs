@@ -10,6 +10,7 @@ mod ready;
 mod rehearse;
 mod replay;
 mod report;
+mod restore;
 mod run;
 mod trial;
 
@@ -88,9 +89,9 @@ enum Command {
     People(people::Arguments),
     /// Copy the ledger and its people into a folder, and check the copy; works while a gateway
     /// runs.
-    Backup(backup::Backup),
+    Backup(backup::Arguments),
     /// Bring a backup back, while no gateway runs.
-    Restore(backup::Restore),
+    Restore(restore::Arguments),
     /// Take in a stencil list; works while a gateway runs.
     Import(import::Arguments),
     /// Write the stencil list or the ledger's events; works while a gateway runs.
@@ -152,7 +153,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::People(arguments) => people::change(&arguments),
         Command::Report(arguments) => report::report(&arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
-        Command::Restore(arguments) => backup::restore(&arguments),
+        Command::Restore(arguments) => restore::restore(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),
         Command::Ready { address } => ready::ready(address),
@@ -180,6 +181,20 @@ fn load(file: &std::path::Path) -> Result<Configuration, ExitCode> {
         tell(&faults);
         ExitCode::from(BAD_CONFIGURATION)
     })
+}
+
+/// Refuses to let root leave files beside a ledger of somebody else, who could not use them then.
+fn must_own(ledger: &std::path::Path) -> anyhow::Result<()> {
+    use std::os::unix::fs::MetadataExt as _;
+    let folder = ledger.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let owner = std::fs::metadata(folder.unwrap_or(std::path::Path::new("."))).map(|one| one.uid());
+    let root = rustix::process::geteuid().is_root();
+    anyhow::ensure!(
+        !root || owner.is_ok_and(|owner| owner == 0),
+        "the ledger is another user's, who could not use what root writes: go on as that user, \
+         such as by `runuser -u stencilward -- stencilward ...`"
+    );
+    Ok(())
 }
 
 fn tell(faults: &[Fault]) {

@@ -10,6 +10,7 @@ use stencilward_domain::event::Position;
 use super::{OpenError, open, read};
 use crate::contract::Entry;
 use crate::error::LedgerError;
+use crate::verify::{PAGE, Verified, Walk};
 
 /// Reads a ledger's events from outside: it neither makes a file nor keeps a gateway from
 /// starting, writing or stopping. Waits for the disk.
@@ -56,11 +57,34 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`] when they cannot be read, or one is missing.
     pub fn read(&mut self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {
+        self.with(|connection| read::all(connection, after, limit))
+    }
+
+    /// Walks the whole chain, and leaves the file at its schema; `progress` hears of each page's
+    /// last place.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when the storage fails.
+    pub fn verify(&mut self, mut progress: impl FnMut(Position)) -> Result<Verified, LedgerError> {
+        let mut walk = Walk::BEGIN;
+        loop {
+            let page = self.with(|connection| read::rows(connection, walk.head, PAGE))?;
+            if let Some(found) = walk.along(&page) {
+                return Ok(found);
+            }
+            progress(walk.head);
+        }
+    }
+
+    fn with<T>(
+        &mut self,
+        read: impl Fn(&Connection) -> Result<T, LedgerError>,
+    ) -> Result<T, LedgerError> {
         loop {
             match &self.open {
-                Open::Shared(connection) => return read::all(connection, after, limit),
+                Open::Shared(connection) => return read(connection),
                 Open::Still(connection, before) => {
-                    let result = read::all(connection, after, limit);
+                    let result = read(connection);
                     if looks(&self.path) == Some(*before) {
                         return result;
                     }
