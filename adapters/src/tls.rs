@@ -63,7 +63,9 @@ pub(crate) fn server_name(wanted: Option<&str>, host: &str) -> Result<ServerName
         .map_err(|_| format!("server-name: {name:?} is no host name or address"))
 }
 
-pub(crate) fn provider() -> Arc<CryptoProvider> {
+/// What all our TLS reckons with.
+#[must_use]
+pub fn provider() -> Arc<CryptoProvider> {
     Arc::new(ring::default_provider())
 }
 

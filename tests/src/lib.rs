@@ -9,17 +9,19 @@
 pub mod browser;
 pub mod certificates;
 pub mod child;
-pub mod container;
 pub mod free_port;
 pub mod http;
 pub mod ledger_read;
 pub mod missing;
 pub mod mosquitto;
+pub mod nats;
 pub mod peer;
+pub mod prometheus;
 pub mod promtool;
 pub mod python;
 pub mod rabbitmq;
 pub mod seed;
+pub mod service;
 pub mod wait;
 
 use std::path::{Path, PathBuf};

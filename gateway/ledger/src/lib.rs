@@ -22,4 +22,5 @@ pub use error::{LedgerError, Refused};
 pub use follow::Follower;
 pub use part::{Part, PartFault, PartWrong};
 pub use sqlite::{ArchiveError, OpenError, Reader, SqliteLedger};
+pub use sqlite::{AtRest, OpenError, Reader, SqliteLedger};
 pub use verify::{Verified, verify, verify_after};

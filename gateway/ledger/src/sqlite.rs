@@ -5,6 +5,7 @@
 //! memory and honest locks.
 
 mod archive;
+mod at_rest;
 mod open;
 mod owed;
 mod part;
@@ -30,6 +31,7 @@ use crate::body;
 use crate::contract::{Append, Appended, Due, Entry, Ledger, Owed, Row};
 use crate::error::{LedgerError, Refused};
 pub use archive::ArchiveError;
+pub use at_rest::AtRest;
 pub use open::OpenError;
 use read::Readers;
 pub use reader::Reader;

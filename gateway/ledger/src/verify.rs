@@ -7,7 +7,7 @@ use crate::contract::{Ledger, Row};
 use crate::error::LedgerError;
 
 /// Rows read at once.
-const PAGE: usize = 2_000;
+pub(crate) const PAGE: usize = 2_000;
 
 /// What a walk along the chain found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,24 +64,49 @@ pub async fn verify_after(
 
 async fn walk(
     ledger: &dyn Ledger,
-    mut head: Position,
-    mut hash: Hash,
+    after: Position,
+    hash: Hash,
     mut progress: impl FnMut(Position) + Send,
 ) -> Result<Verified, LedgerError> {
+    let mut walk = Walk::after(after, hash);
     loop {
-        let page = ledger.rows(head, PAGE).await?;
-        if page.is_empty() {
-            return Ok(Verified::Whole { head, hash });
+        let page = ledger.rows(walk.head, PAGE).await?;
+        if let Some(found) = walk.along(&page) {
+            return Ok(found);
         }
-        for row in &page {
-            let next = Position(head.0.saturating_add(1));
-            match follows(row, next, &hash) {
-                Some(found) => (head, hash) = (next, found),
-                None => return Ok(Verified::Broken { at: next }),
+        progress(walk.head);
+        tokio::task::yield_now().await;
+    }
+}
+
+/// How far a walk has come.
+pub(crate) struct Walk {
+    pub(crate) head: Position,
+    hash: Hash,
+}
+
+impl Walk {
+    /// Before the first event.
+    pub(crate) const BEGIN: Self = Self { head: Position(0), hash: GENESIS };
+
+    /// After the event at `head`, which has this hash.
+    pub(crate) fn after(head: Position, hash: Hash) -> Self {
+        Self { head, hash }
+    }
+
+    /// Goes along the next rows; tells what was found once it is over, which an empty page ends.
+    pub(crate) fn along(&mut self, page: &[Row]) -> Option<Verified> {
+        if page.is_empty() {
+            return Some(Verified::Whole { head: self.head, hash: self.hash });
+        }
+        for row in page {
+            let next = Position(self.head.0.saturating_add(1));
+            match follows(row, next, &self.hash) {
+                Some(found) => (self.head, self.hash) = (next, found),
+                None => return Some(Verified::Broken { at: next }),
             }
         }
-        progress(head);
-        tokio::task::yield_now().await;
+        None
     }
 }
 

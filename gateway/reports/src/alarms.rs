@@ -142,7 +142,7 @@ pub fn measures(spells: &[Spell], (from, to): (Timestamp, Timestamp), operators:
         floods,
         in_flood: ratio(flooded, periods.len() as u64),
         chattering: chattering(&within),
-        fleeting: within.iter().copied().filter(|spell| is_fleeting(spell, &within)).collect(),
+        fleeting: by_alarm(&within).values().flat_map(|told| fleeting(told)).collect(),
         stale: spells.iter().filter(|spell| is_stale(spell, from, to)).collect(),
         top_share: ratio(of_top, told.count),
         mix: Priority::ALL
@@ -216,6 +216,11 @@ fn chattering(spells: &[&Spell]) -> Counted {
     Counted { count, ..chattering.into_iter().flatten().collect() }
 }
 
+/// Those of one alarm that were fleeting.
+fn fleeting<'a>(told: &[&'a Spell]) -> impl Iterator<Item = &'a Spell> {
+    told.iter().copied().filter(|spell| is_fleeting(spell, told))
+}
+
 /// Gone soon without anybody's doing, and not told again as soon.
 fn is_fleeting(spell: &Spell, all: &[&Spell]) -> bool {
     let Some(gone) = spell.gone.filter(|_| !spell.acted) else {
@@ -223,7 +228,7 @@ fn is_fleeting(spell: &Spell, all: &[&Spell]) -> bool {
     };
     let soon =
         |from: Timestamp, to: Timestamp| (0..FLEETING).contains(&to.0.saturating_sub(from.0));
-    let again = |other: &&&Spell| other.id == spell.id && other.told != spell.told;
+    let again = |other: &&&Spell| other.told != spell.told;
     soon(spell.at, gone)
         && !all.iter().filter(again).any(|other| soon(gone, other.at) || soon(other.at, spell.at))
 }

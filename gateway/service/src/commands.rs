@@ -7,9 +7,11 @@ mod export;
 mod import;
 mod people;
 mod probe;
+mod ready;
 mod rehearse;
 mod replay;
 mod report;
+mod restore;
 mod run;
 mod trial;
 
@@ -91,13 +93,20 @@ enum Command {
     Archive(archive::Arguments),
     /// Copy the ledger and its people into a folder, and check the copy; works while a gateway
     /// runs.
-    Backup(backup::Backup),
+    Backup(backup::Arguments),
     /// Bring a backup back, while no gateway runs.
-    Restore(backup::Restore),
+    Restore(restore::Arguments),
     /// Take in a stencil list; works while a gateway runs.
     Import(import::Arguments),
     /// Write the stencil list or the ledger's events; works while a gateway runs.
     Export(export::Arguments),
+    /// Ask the gateway on this computer whether signals become durable. Exit status 0: they do; 1:
+    /// they do not, or nobody answers.
+    Ready {
+        /// Where it listens: an address of loopback and a port, with https:// where it speaks TLS.
+        #[arg(default_value = "http://127.0.0.1:9464")]
+        address: ready::Place,
+    },
     /// List every metric that Prometheus is shown, as Markdown.
     Metrics,
     /// Run an invented plant on loopback, with simulated machines on real protocols.
@@ -149,9 +158,10 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Report(arguments) => report::report(&arguments),
         Command::Archive(arguments) => archive::archive(&arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
-        Command::Restore(arguments) => backup::restore(&arguments),
+        Command::Restore(arguments) => restore::restore(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),
         Command::Export(arguments) => export::export(&arguments),
+        Command::Ready { address } => ready::ready(address),
         Command::Metrics => metrics(),
         Command::Demo { length, listen } => demo::demo(length, listen, cli.log),
     }
@@ -176,6 +186,20 @@ fn load(file: &std::path::Path) -> Result<Configuration, ExitCode> {
         tell(&faults);
         ExitCode::from(BAD_CONFIGURATION)
     })
+}
+
+/// Refuses to let root leave files beside a ledger of somebody else, who could not use them then.
+fn must_own(ledger: &std::path::Path) -> anyhow::Result<()> {
+    use std::os::unix::fs::MetadataExt as _;
+    let folder = ledger.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let owner = std::fs::metadata(folder.unwrap_or(std::path::Path::new("."))).map(|one| one.uid());
+    let root = rustix::process::geteuid().is_root();
+    anyhow::ensure!(
+        !root || owner.is_ok_and(|owner| owner == 0),
+        "the ledger is another user's, who could not use what root writes: go on as that user, \
+         such as by `runuser -u stencilward -- stencilward ...`"
+    );
+    Ok(())
 }
 
 fn tell(faults: &[Fault]) {

@@ -187,8 +187,13 @@ async fn who_asks_too_often_waits() {
         asked.extensions_mut().insert(stencilward_web::Peer(from));
         common::answer(&hall.surface, asked)
     };
+    // A slow machine lets the bucket fill again meanwhile, but not as fast as it is emptied.
+    let most = 4 * common::people::BURST;
     let mut last = ask("192.0.2.7", None).await;
-    for _ in 0..common::people::BURST {
+    for _ in 0..most {
+        if last.status() == StatusCode::TOO_MANY_REQUESTS {
+            break;
+        }
         last = ask("192.0.2.7", None).await;
     }
     assert_eq!(last.status(), StatusCode::TOO_MANY_REQUESTS);
@@ -201,7 +206,13 @@ async fn who_asks_too_often_waits() {
         let answer = ask(&format!("198.51.100.{count}"), Some(token.clone())).await;
         assert_eq!(answer.status(), StatusCode::OK, "{count}");
     }
-    let answer = ask("198.51.100.200", Some(token)).await;
+    let mut answer = ask("198.51.100.200", Some(token.clone())).await;
+    for count in 0..most {
+        if answer.status() == StatusCode::TOO_MANY_REQUESTS {
+            break;
+        }
+        answer = ask(&format!("203.0.113.{}", count % 250), Some(token.clone())).await;
+    }
     assert_eq!(answer.status(), StatusCode::TOO_MANY_REQUESTS);
     let other = ask("198.51.100.200", Some(hall.token(Role::Manager))).await;
     assert_eq!(other.status(), StatusCode::OK);

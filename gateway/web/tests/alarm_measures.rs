@@ -10,7 +10,7 @@ async fn measures_stand_below_the_alarms_with_what_is_good() {
     let (status, page) = send(&surface(), get("/alarms")).await;
     assert_eq!(status, StatusCode::OK);
     let section = page.split("How well the alarms serve").nth(1).expect("a section");
-    assert!(section.contains("Over 12.00 days"), "{section}");
+    assert!(section.contains("Over 12\u{a0}d"), "{section}");
     for (what, value) in [
         ("Alarms told", "4"),
         ("In ten minutes, at most", "2.50"),

@@ -22,6 +22,7 @@ const FAREWELL: Duration = Duration::from_secs(2);
 
 pub(crate) struct Backlog {
     port: u16,
+    pub(crate) queue: String,
     number: u64,
 }
 
@@ -33,7 +34,7 @@ pub(crate) struct Open {
 
 impl Backlog {
     pub(crate) fn new(broker: &RabbitMq) -> Self {
-        Self { port: broker.port(), number: 0 }
+        Self { port: broker.port(), queue: broker.queue(QUEUE), number: 0 }
     }
 
     pub(crate) fn place(&self) -> String {
@@ -60,7 +61,8 @@ impl Backlog {
     /// has them.
     pub(crate) async fn fill(&mut self, packed: Packed, panels: u64) {
         let mut open = self.open("bench-fills").await;
-        let mut sender = Sender::attach(&mut open.session, "fills", QUEUE).await.unwrap();
+        let mut sender =
+            Sender::attach(&mut open.session, "fills", self.queue.as_str()).await.unwrap();
         let mut under_way = FuturesUnordered::new();
         for panel in 0..=panels {
             self.number += 1;

@@ -6,7 +6,6 @@ use fe2o3_amqp::Receiver;
 use fe2o3_amqp::link::receiver::CreditMode;
 use fe2o3_amqp::types::messaging::Body;
 use fe2o3_amqp::types::primitives::Value;
-use stencilward_tests::rabbitmq::QUEUE;
 use tokio::time::timeout;
 
 use super::backlog::{Backlog, leave};
@@ -19,7 +18,7 @@ pub(crate) async fn drain(backlog: &Backlog, panels: u64) -> f64 {
     let begun = Instant::now();
     let mut receiver = Receiver::builder()
         .name("bare")
-        .source(QUEUE)
+        .source(backlog.queue.as_str())
         .credit_mode(CreditMode::Auto(1_000))
         .attach(&mut open.session)
         .await

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use stencilward_tests::child::Child;
 use stencilward_tests::free_port::free_port;
 use stencilward_tests::http;
-use stencilward_tests::rabbitmq::{QUEUE, USER};
+use stencilward_tests::rabbitmq::USER;
 use tokio::time::sleep;
 
 use super::backlog::Backlog;
@@ -19,7 +19,7 @@ const PATIENCE: Duration = Duration::from_secs(300);
 pub(crate) async fn drain(backlog: &Backlog, panels: u64) -> f64 {
     let folder = tempfile::tempdir().unwrap();
     let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
-    let (place, (user, password)) = (backlog.place(), USER);
+    let (place, queue, (user, password)) = (backlog.place(), &backlog.queue, USER);
     let text = format!(
         r#"
 site: Invented Works
@@ -29,7 +29,7 @@ stencils: [{{ code: {STENCIL}, rated-strokes: 1000000000, clean: true }}]
 cfx:
   - name: floor
     handle: Invented.Gateway.1
-    broker: {{ address: "{place}", sources: [{QUEUE}], user: {user}, password-file: password }}
+    broker: {{ address: "{place}", sources: [{queue}], user: {user}, password-file: password }}
 machines:
   - name: printer
     kind: printer

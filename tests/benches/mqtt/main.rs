@@ -13,6 +13,7 @@
 
 mod backlog;
 mod bare;
+#[allow(dead_code, reason = "the bench of metrics needs more of it")]
 mod ours;
 
 use std::process::Command;

@@ -1,5 +1,6 @@
 //! The gateway as a process of its own: from the broker to durable events.
 
+use std::fmt::Write as _;
 use std::net::SocketAddr;
 use std::process::Command;
 use std::time::{Duration, Instant};
@@ -23,15 +24,20 @@ pub(crate) struct Gateway {
 
 impl Gateway {
     pub(crate) fn new(backlog: &Backlog) -> Self {
+        Self::with_stencils(backlog, 1)
+    }
+
+    /// A gateway that knows so many stencils.
+    pub(crate) fn with_stencils(backlog: &Backlog, count: usize) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let address: SocketAddr = ([127, 0, 0, 1], free_port()).into();
         let (host, port) = (backlog.host(), backlog.port());
-        let text = format!(
+        let mut text = format!(
             r#"
 site: Invented Works
 listen: {address}
 ledger: bench.db
-stencils: [{{ code: ST-1, rated-strokes: 1000000000, clean: true }}]
+metrics: {{ stencils: {count} }}
 brokers:
   - {{ name: floor, address: "{host}:{port}", client: bench }}
 machines:
@@ -43,8 +49,15 @@ machines:
       messages:
         - {{ topic: {SEAT}, signal: stencil-seated, stencil: /code }}
         - {{ topic: {TOPIC}, signal: strokes-done, count: /count, identity: /id }}
+stencils:
 "#
         );
+        for number in 1..=count {
+            let _ = writeln!(
+                text,
+                "  - {{ code: ST-{number}, rated-strokes: 1000000000, clean: true }}"
+            );
+        }
         std::fs::write(folder.path().join("bench.yaml"), text).unwrap();
         Self { folder, address, running: None, passed: 0 }
     }
@@ -90,6 +103,20 @@ machines:
     pub(crate) async fn end(mut self, backlog: &Backlog) {
         self.running.take().unwrap().stop();
         backlog.forget("bench-in").await;
+    }
+
+    /// Where it serves.
+    pub(crate) fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// Processor time used since it began, from Linux (proc(5), in ticks of a hundredth).
+    pub(crate) fn processor_time(&self) -> Duration {
+        let id = self.running.as_ref().unwrap().id();
+        let line = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap();
+        let fields = line.rsplit_once(')').unwrap().1.split_whitespace();
+        let ticks: u64 = fields.skip(11).take(2).map(|ticks| ticks.parse::<u64>().unwrap()).sum();
+        Duration::from_millis(ticks * 10)
     }
 
     /// Memory in use, from Linux.

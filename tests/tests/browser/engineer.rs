@@ -76,3 +76,41 @@ async fn an_event_is_corrected_and_stays() {
     desk.sees("Strokes at printer-1: 55").await;
     desk.close().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn strokes_of_nobody_are_given_to_a_stencil_and_the_rest_written_off() {
+    let works = Works::start().await;
+    let Some(desk) = works.browser(Setup::DESK).await else { return };
+    works.says("printer-1", &Said::StrokesDone { count: 30 }).await;
+    works
+        .until("they are nobody's", "/api/v1/machines/printer-1", |machine| {
+            machine["unattributed_strokes"] == 30
+        })
+        .await;
+    desk.goto("/").await;
+    desk.press(Thing::Link, "Say whose 30 strokes are").await;
+    desk.sees("30 strokes at printer-1").await;
+    desk.fill("Why", "the line leader said so").await;
+    desk.fill("Who", "E. Example").await;
+    desk.press(Thing::Button, "Keep this").await;
+    desk.sees("Say of at least one stencil how many strokes it made").await;
+    desk.fill("Stencil", "WR-301").await;
+    desk.fill("Strokes", "31").await;
+    desk.press(Thing::Button, "Keep this").await;
+    desk.sees("30").await;
+    desk.fill("Stencil", "WR-301").await;
+    desk.fill("Strokes", "25").await;
+    desk.press(Thing::Button, "Keep this").await;
+    desk.sees("5 strokes at printer-1").await;
+    desk.fill("Strokes of no stencil, to write off", "5").await;
+    desk.fill("Why", "a dry run without a stencil").await;
+    desk.fill("Who", "E. Example").await;
+    desk.press(Thing::Button, "Keep this").await;
+    desk.sees("Every stroke has its stencil.").await;
+    works
+        .until("they count for it", "/api/v1/stencils/WR-301", |stencil| {
+            stencil["strokes_since_wash"] == 25
+        })
+        .await;
+    desk.close().await;
+}

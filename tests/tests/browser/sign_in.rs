@@ -100,6 +100,45 @@ async fn a_manager_shows_again_who_they_are_for_a_concession() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_second_person_confirms_where_the_plant_says_so() {
+    let works =
+        Works::with("sign-in: { stations: [127.0.0.1], second-person: [concession] }\n").await;
+    let Some(desk) = works.browser(Setup::DESK).await else { return };
+    let manager = works.admit("M. Example", "manager", &[]);
+    let technician = works.admit("T. Example", "technician", &["--pin"]);
+    desk.goto("/").await;
+    first_time(&desk, "M. Example", manager["first password"].as_str().unwrap()).await;
+    sign_in(&desk, "M. Example", NEW).await;
+    desk.arrives("/").await;
+
+    desk.goto("/stencils/WR-202").await;
+    desk.press(Thing::Fold, "Grant a concession").await;
+    desk.press(Thing::Link, "Confirm that it is you").await;
+    desk.fill(SECRET, NEW).await;
+    desk.press(Thing::Button, "Confirm that it is you").await;
+    desk.goto("/stencils/WR-202").await;
+    desk.press(Thing::Fold, "Grant a concession").await;
+    assert_eq!(desk.count(Thing::Button, "Grant a concession").await, 0, "one is not enough");
+    desk.press(Thing::Link, "Confirm that it is you").await;
+    desk.fill(SECRET, NEW).await;
+    desk.fill("Name of a second person", "M. Example").await;
+    desk.fill("Their password or PIN", NEW).await;
+    desk.press(Thing::Button, "Confirm that it is you").await;
+    desk.sees("The second person must be another one").await;
+    desk.fill(SECRET, NEW).await;
+    desk.fill("Name of a second person", "T. Example").await;
+    desk.fill("Their password or PIN", technician["PIN"].as_str().unwrap()).await;
+    desk.press(Thing::Button, "Confirm that it is you").await;
+    desk.arrives("/stencils/WR-202").await;
+    desk.press(Thing::Fold, "Grant a concession").await;
+    desk.fill("Strokes", "40").await;
+    desk.fill("Why", "its successor comes on Friday").await;
+    desk.press(Thing::Button, "Grant a concession").await;
+    desk.sees("Concession: 0 of 40 strokes used").await;
+    desk.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn who_guesses_waits() {
     let works = Works::with(SIGN_IN).await;
     let Some(desk) = works.browser(Setup::DESK).await else { return };

@@ -2,7 +2,6 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a helper that cannot go on fails the test")]
 
 mod expressions;
-mod prometheus;
 
 use std::io::Write as _;
 use std::net::SocketAddr;
@@ -11,9 +10,9 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use expressions::Asked;
-use prometheus::Prometheus;
 use stencilward_tests::child::Child;
 use stencilward_tests::free_port::free_port;
+use stencilward_tests::prometheus::Prometheus;
 use stencilward_tests::wait::eventually;
 use stencilward_tests::{http, missing, promtool, python, root};
 
@@ -112,10 +111,9 @@ async fn demo(length: Duration) -> (Child, SocketAddr) {
 /// every series that an alert looks at has data.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn every_expression_has_data_from_the_demo() {
-    let folder = tempfile::tempdir().unwrap();
     let (mut demo, address) = demo(2 * LENGTH).await;
     let rules = deploy("prometheus/rules.yml");
-    let Some(prometheus) = Prometheus::start(folder.path(), address, &rules).await else { return };
+    let Some(prometheus) = Prometheus::start(address, &rules).await else { return };
     let begun = std::time::Instant::now();
     let mut asked = expressions::of_rules(&rules);
     for name in ["wear", "floor", "machine"] {

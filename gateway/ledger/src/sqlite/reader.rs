@@ -12,6 +12,7 @@ use super::{OpenError, open, parts, read};
 use crate::contract::Entry;
 use crate::error::LedgerError;
 use crate::part::Part;
+use crate::verify::{PAGE, Verified, Walk};
 
 /// Reads a ledger's events from outside: it neither makes a file nor keeps a gateway from
 /// starting, writing or stopping. Waits for the disk.
@@ -60,17 +61,25 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`] when they cannot be read, or one is missing.
     pub fn read(&mut self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {
+        self.with(|connection, shelf| read::all(connection, shelf, after, limit))
+    }
+
+    /// Walks the chain of the ledger's own file, after the parts of its archive, and leaves it at
+    /// its schema; `progress` hears of each page's last place. The hash of the last part is
+    /// believed: it is the file's own word for what comes before.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when the storage fails.
+    pub fn verify(&mut self, mut progress: impl FnMut(Position)) -> Result<Verified, LedgerError> {
+        let last = self.parts()?.pop();
+        let mut walk = last.map_or(Walk::BEGIN, |part| Walk::after(part.last, part.hash));
         loop {
-            match &self.open {
-                Open::Shared(connection) => return all(connection, &mut self.shelf, after, limit),
-                Open::Still(connection, before) => {
-                    let result = all(connection, &mut self.shelf, after, limit);
-                    if looks(&self.path) == Some(*before) {
-                        return result;
-                    }
-                }
+            let page =
+                self.with(|connection, shelf| read::rows(connection, shelf, walk.head, PAGE))?;
+            if let Some(found) = walk.along(&page) {
+                return Ok(found);
             }
-            self.open = connect(&self.path).map_err(LedgerError::storage)?;
+            progress(walk.head);
         }
     }
 
@@ -79,9 +88,19 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`] when they cannot be read.
     pub fn parts(&mut self) -> Result<Vec<Part>, LedgerError> {
+        self.with(|connection, _| parts::all(connection).map_err(LedgerError::storage))
+    }
+
+    /// Reads as of one moment.
+    fn with<T>(
+        &mut self,
+        read: impl Fn(&Connection, &mut Shelf) -> Result<T, LedgerError>,
+    ) -> Result<T, LedgerError> {
         loop {
             let (Open::Shared(connection) | Open::Still(connection, _)) = &self.open;
-            let result = parts::all(connection).map_err(LedgerError::storage);
+            let moment = connection.unchecked_transaction().map_err(LedgerError::storage)?;
+            let result = read(&moment, &mut self.shelf);
+            drop(moment);
             match &self.open {
                 Open::Still(_, before) if looks(&self.path) != Some(*before) => {}
                 _ => return result,
@@ -116,17 +135,6 @@ impl Reader {
             self.open = connect(&self.path).map_err(LedgerError::storage)?;
         }
     }
-}
-
-/// As of one moment.
-fn all(
-    connection: &Connection,
-    shelf: &mut Shelf,
-    after: Position,
-    limit: usize,
-) -> Result<Vec<Entry>, LedgerError> {
-    let moment = connection.unchecked_transaction().map_err(LedgerError::storage)?;
-    read::all(&moment, shelf, after, limit)
 }
 
 fn connect(path: &Path) -> Result<Open, OpenError> {

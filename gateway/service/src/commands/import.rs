@@ -86,6 +86,7 @@ impl Arguments {
             return Ok(Outcome::from(&self.plan(&list, &looked_at(configuration)?)));
         }
         let runtime = tokio::runtime::Runtime::new()?;
+        super::must_own(&configuration.ledger)?;
         match SqliteLedger::open(&configuration.ledger) {
             Ok(ledger) => {
                 let plan = runtime.block_on(self.take_in(configuration, &list, ledger))?;

@@ -102,7 +102,11 @@ pub(super) fn change(arguments: &Arguments) -> ExitCode {
         Ok(configuration) => configuration,
         Err(status) => return status,
     };
-    match carry_out(&people(&configuration), arguments.what.as_ref()) {
+    let done = match &arguments.what {
+        None => Ok(()),
+        Some(_) => super::must_own(&configuration.ledger),
+    };
+    match done.and_then(|()| carry_out(&people(&configuration), arguments.what.as_ref())) {
         Ok(told) => {
             told.iter().for_each(|line| println!("{line}"));
             ExitCode::SUCCESS

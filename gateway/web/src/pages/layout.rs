@@ -129,9 +129,11 @@ fn person(words: &Words) -> Markup {
 
 /// A page that only says why there is no other.
 pub(crate) fn trouble(words: &Words, status: StatusCode, title: &str, detail: &str) -> Response {
+    let passes = status == StatusCode::SERVICE_UNAVAILABLE;
     let main = html! {
         h1 { (title) }
         p { (detail) }
+        @if passes { p { a.go #again href="" { (words.say("try-again")) } } }
         p { a.go href="/" { (words.say("to-worklist")) } }
     };
     let page = Page { place: "", title: title.to_owned(), live: None, main };

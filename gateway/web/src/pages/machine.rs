@@ -219,7 +219,7 @@ fn trial(words: &Words, whole: &Whole) -> Markup {
                         @for ((kind, about), heard) in &trial.heard {
                             tr {
                                 th scope="row" { (kind) " " (about) }
-                                td data-label=(words.say("last-value")) { (serde_json::to_string(&heard.last).unwrap_or_default()) }
+                                td data-label=(words.say("last-value")) { (telling::carried(words, &heard.last)) }
                                 td data-label=(words.say("heard-at")) { (words.when(heard.at)) }
                                 td.number data-label=(words.say("heard-count")) { (words.number(heard.count)) }
                             }

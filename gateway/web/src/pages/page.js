@@ -116,3 +116,8 @@ function rest() {
 remember(document);
 listen();
 document.addEventListener("visibilitychange", () => document.hidden ? rest() : listen());
+
+// What passes by itself is tried again.
+if (document.getElementById("again")) {
+  setInterval(() => fetch(location.href).then((answer) => answer.ok && location.reload(), () => {}), 5000);
+}

@@ -8,6 +8,7 @@ mod actions;
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
+use fluent_bundle::FluentArgs;
 use maud::{Markup, html};
 use serde::Deserialize;
 use stencilward_domain::decision::Decision;
@@ -15,7 +16,7 @@ use stencilward_domain::event::Recorded;
 use stencilward_domain::names::StencilCode;
 use stencilward_domain::place::Place;
 use stencilward_domain::site::Site;
-use stencilward_domain::stencil::Stencil;
+use stencilward_domain::stencil::{Concession, Stencil};
 use stencilward_domain::time::Timestamp;
 use stencilward_domain::wear::WearLimits;
 
@@ -144,7 +145,7 @@ fn life(words: &Words, seen: &Seen, outlook: Option<&Outlook>) -> Markup {
             h2 #life { (words.say("stencil-life")) }
             (shapes::ruler(words, stencil.life_ratio(), seen.limits, &label))
             p { (label) }
-            @if let Some(outlook) = outlook { (coming(words, outlook)) }
+            @if let Some(outlook) = outlook { (coming(words, outlook, seen.now)) }
             (concession(words, stencil))
             (facts(rows.into_iter().map(|(key, value)| (words.say(key), value)).collect()))
         }
@@ -152,13 +153,22 @@ fn life(words: &Words, seen: &Seen, outlook: Option<&Outlook>) -> Markup {
 }
 
 /// What is to come, with how far it may be off.
-pub(crate) fn coming(words: &Words, outlook: &Outlook) -> Markup {
+fn coming(words: &Words, outlook: &Outlook, now: Timestamp) -> Markup {
     html! {
         p { (words.say("forecast-reorder")) ": " (coming_words(words, &outlook.reorder)) }
         p { (words.say("forecast-stop")) ": " (coming_words(words, &outlook.stop)) }
         @if let Some(day) = outlook.order_by {
-            p { (words.say("forecast-order-by")) ": " strong { (words.calendar_day(day)) } }
+            p { (words.say("forecast-order-by")) ": " (order_by(words, day, now)) }
         }
+    }
+}
+
+/// The day by which to order, and whether it has passed.
+pub(crate) fn order_by(words: &Words, day: i32, now: Timestamp) -> Markup {
+    let passed = i64::from(day) < now.0.div_euclid(86_400_000);
+    html! {
+        strong { (words.calendar_day(day)) }
+        @if passed { " " strong { "(" (words.say("forecast-order-late")) ")" } }
     }
 }
 
@@ -179,15 +189,23 @@ pub(crate) fn coming_words(words: &Words, coming: &Coming) -> String {
 
 fn concession(words: &Words, stencil: &Stencil) -> Markup {
     let Some(granted) = &stencil.concession else { return html! {} };
-    let until = granted.value.until.map_or_else(|| "–".to_owned(), |until| words.time(until));
-    let parts = [
-        ("used", words.number(granted.value.used).into()),
-        ("strokes", words.number(granted.value.strokes).into()),
-        ("until", until.into()),
-        ("by", granted.value.by.as_str().into()),
-        ("why", granted.value.why.as_str().into()),
-    ];
-    html! { p { (words.tell("concession-so-far", parts)) " " (event_link(granted.because)) } }
+    html! { p { (concession_words(words, &granted.value)) " " (event_link(granted.because)) } }
+}
+
+/// How much of a concession is used, until when it holds, who granted it and why.
+pub(crate) fn concession_words(words: &Words, granted: &Concession) -> String {
+    let mut parts = FluentArgs::new();
+    parts.set("used", words.number(granted.used));
+    parts.set("strokes", words.number(granted.strokes));
+    parts.set("by", granted.by.as_str());
+    parts.set("why", granted.why.as_str());
+    match granted.until {
+        Some(until) => {
+            parts.set("until", words.time(until));
+            words.tell_all("concession-so-far", &parts)
+        }
+        None => words.tell_all("concession-without-end", &parts),
+    }
 }
 
 fn past(words: &Words, history: &[Recorded]) -> Markup {

@@ -9,6 +9,7 @@ use stencilward_domain::decision::{Cause, Decision};
 use stencilward_domain::event::{Event, Recorded};
 use stencilward_domain::place::Place;
 use stencilward_domain::reason::Reason;
+use stencilward_domain::signal::Said;
 use stencilward_domain::time::Timestamp;
 
 use super::layout::event_link;
@@ -116,11 +117,25 @@ fn parts(words: &Words, value: serde_json::Result<Value>) -> FluentArgs<'static>
         OPTIONAL.into_iter().map(|name| (name, Part::from("–"))).collect();
     let said = fields.get("by").is_some_and(|by| !by.is_null());
     parts.set("said", if said { "yes" } else { "no" });
+    let ends = fields.get("valid_until").is_some_and(|until| !until.is_null());
+    parts.set("ends", if ends { "yes" } else { "no" });
     for (name, value) in fields {
         let part = part(words, &name, &value);
         parts.set(name.replace('_', "-"), part);
     }
     parts
+}
+
+/// What a signal carries, by the names that the API has for it.
+pub(crate) fn carried(words: &Words, said: &Said) -> String {
+    let Ok(Value::Object(fields)) = serde_json::to_value(said) else { return "–".to_owned() };
+    let carried = fields.iter().filter(|(name, value)| *name != "signal" && !value.is_null());
+    let carried = carried.map(|(name, value)| {
+        let name = name.replace('_', " ");
+        format!("{name}: {}", part(words, &name, value))
+    });
+    let carried: Vec<String> = carried.collect();
+    if carried.is_empty() { "–".to_owned() } else { carried.join(", ") }
 }
 
 fn part(words: &Words, name: &str, value: &Value) -> String {

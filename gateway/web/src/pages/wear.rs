@@ -11,11 +11,12 @@ use axum::response::Response;
 use maud::{Markup, html};
 use stencilward_domain::site::Site;
 use stencilward_domain::stencil::Stencil;
+use stencilward_domain::time::Timestamp;
 use stencilward_domain::wear::{WearBand, WearLimits};
 
 use super::layout::{Page, event_link, name_link, shown, stopping, unread};
 use super::shapes;
-use super::stencil::coming_words;
+use super::stencil::{coming_words, concession_words, order_by};
 use super::stencils::{wear_words, what};
 use super::words::Words;
 use crate::Surface;
@@ -39,10 +40,11 @@ struct Rows {
     /// There are more than are shown.
     more: bool,
     granted: Vec<Stencil>,
+    now: Timestamp,
 }
 
 impl Rows {
-    fn of(site: &Site, wear: &Wear) -> Self {
+    fn of(site: &Site, wear: &Wear, now: Timestamp) -> Self {
         let used = site.state().stencils.values().filter(|stencil| stencil.retired.is_none());
         let mut used: Vec<&Stencil> = used.collect();
         let bands = WearBand::ALL
@@ -58,7 +60,7 @@ impl Rows {
             stencil: Stencil::clone(stencil),
         };
         let planned = used.iter().take(PLANNED).map(row).collect();
-        Self { bands, planned, more: used.len() > PLANNED, granted }
+        Self { bands, planned, more: used.len() > PLANNED, granted, now }
     }
 }
 
@@ -71,7 +73,7 @@ pub(crate) async fn wear(
     let sums = known.clone().unwrap_or_default();
     let wear = &sums.wear;
     let order = Arc::clone(&sums);
-    let look = surface.site.look(move |site, _| Rows::of(site, &order.wear));
+    let look = surface.site.look(move |site, now| Rows::of(site, &order.wear, now));
     let rows = look.await.map_err(stopping(&words))?;
     let title = words.say("wear-title");
     let main = html! {
@@ -108,6 +110,9 @@ fn bands(words: &Words, bands: &[(WearBand, usize)]) -> Markup {
 }
 
 fn plan(words: &Words, rows: &Rows, wear: &Wear) -> Markup {
+    if rows.planned.is_empty() {
+        return html! { p { (words.say("wear-plan-nothing")) } };
+    }
     let unit = wear.currency.as_deref().unwrap_or_default();
     let money =
         |centi: u64| format!("{} {unit}", words.centi(i64::try_from(centi).unwrap_or(i64::MAX)));
@@ -142,7 +147,7 @@ fn plan(words: &Words, rows: &Rows, wear: &Wear) -> Markup {
                             }
                             td data-label=(label("forecast-order-by")) {
                                 @match outlook.and_then(|outlook| outlook.order_by) {
-                                    Some(day) => strong { (words.calendar_day(day)) },
+                                    Some(day) => (order_by(words, day, rows.now)),
                                     None => (outlook.map_or_else(|| "–".to_owned(), |o| coming_words(words, &o.reorder))),
                                 }
                             }
@@ -180,17 +185,9 @@ fn concessions(words: &Words, granted: &[Stencil]) -> Markup {
             @if granted.is_empty() { p.quiet { (words.say("wear-concessions-nothing")) } }
             ul {
                 @for (stencil, concession) in granted {
-                    @let value = &concession.value;
-                    @let until = value.until.map_or_else(|| "–".to_owned(), |until| words.time(until));
                     li {
                         (name_link("stencils", stencil.spec.stencil.as_str())) " "
-                        (words.tell("concession-so-far", [
-                            ("used", words.number(value.used).into()),
-                            ("strokes", words.number(value.strokes).into()),
-                            ("until", until.into()),
-                            ("by", value.by.as_str().into()),
-                            ("why", value.why.as_str().into()),
-                        ]))
+                        (concession_words(words, &concession.value))
                         " " (event_link(concession.because))
                     }
                 }

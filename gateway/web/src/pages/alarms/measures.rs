@@ -43,10 +43,11 @@ fn table(words: &Words, figures: &AlarmFigures) -> Markup {
     ];
     let guides = ["≈ 80 %", "≈ 15 %", "≈ 5 %", "< 1 %"];
     let label = |key: &str| words.say(&format!("measure-{key}"));
-    let days = [("days", hundredths(words, figures.days).into())];
+    let span = std::time::Duration::from_secs_f64(figures.days.max(0.0) * 86_400.0);
+    let span = [("span", words.span(span).into())];
     html! {
         table.cards {
-            caption { (words.tell("measures-days", days)) }
+            caption { (words.tell("measures-days", span)) }
             thead {
                 tr {
                     th scope="col" { (label("what")) }

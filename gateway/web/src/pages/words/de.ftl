@@ -21,7 +21,8 @@ missing-stencil = Keine Schablone { $name } ist bekannt: Prüfen Sie den Code.
 missing-machine = Keine Maschine { $name } ist bekannt: Prüfen Sie den Namen.
 missing-event = Es gibt kein Ereignis { $name }: Nennen Sie es mit seiner Nummer im Protokoll.
 stopping = Das Gateway hält gerade an
-stopping-detail = Es antwortet nicht mehr. Laden Sie die Seite neu, sobald es läuft.
+stopping-detail = Es antwortet nicht mehr. Wo Skripte laufen, kommt die Seite von selbst wieder.
+try-again = Noch einmal versuchen
 unread = Das Protokoll lässt sich nicht lesen
 unread-detail = { $cause }. Sehen Sie nach dem Datenträger und laden Sie die Seite dann neu.
 about-what = Stencilward steht zwischen den Maschinen einer Fertigung und den Menschen, die ihre Lotpastenschablonen betreuen. Es weiß, wo jede Schablone ist, ob sie sauber ist, wie verschlissen sie ist und ob sie verwendet werden darf.
@@ -174,7 +175,10 @@ event-decided-refused = Verweigert: { $rule }{ $said ->
  }: { $reasons }
 event-hold-placed = Gesperrt von { $by }: { $why }
 event-hold-released = Sperre aufgehoben von { $by }: { $why }
-event-concession-granted = Sonderfreigabe für { $strokes } Hübe bis { $valid-until } von { $by }: { $why }
+event-concession-granted = { $ends ->
+    [yes] Sonderfreigabe für { $strokes } Hübe bis { $valid-until } von { $by }: { $why }
+   *[no] Sonderfreigabe für { $strokes } Hübe von { $by }: { $why }
+}
 event-concession-withdrawn = Sonderfreigabe zurückgenommen von { $by }: { $why }
 event-retired = Ausgemustert von { $by }: { $why }
 event-measured = Gemessen: { $quantity } { $value } { $unit }
@@ -328,6 +332,7 @@ fact-band = In dieser Verschleißstufe seit
 forecast-reorder = Nachbestellen
 forecast-stop = Ist am Ende
 forecast-order-by = Nachfolgerin bestellen bis
+forecast-order-late = Dieser Tag ist vorbei
 coming-reached = jetzt
 coming-expected = etwa am { $day }, wohl zwischen { $earliest } und { $latest } (neun von zehn)
 coming-not-used = noch kein Tag: kein Gebrauch vor heute, nach dem man gehen kann
@@ -336,6 +341,7 @@ coming-too-uneven = kein Tag: Sie wird zu selten oder zu ungleich verwendet
 coming-plant-idle = kein Tag: Das Werk hat seit einem Jahr nicht gearbeitet
 coming-far-ahead = mehr als zwanzig Jahre entfernt
 concession-so-far = Sonderfreigabe: { $used } von { $strokes } Hüben verbraucht, bis { $until }, von { $by }: { $why }
+concession-without-end = Sonderfreigabe: { $used } von { $strokes } Hüben verbraucht, von { $by }: { $why }
 action-hold = Sperren
 action-hold-means = Niemand darf sie verwenden, bis die Sperre aufgehoben wird.
 action-release = Sperre aufheben
@@ -545,6 +551,7 @@ needed-write-off = Sagen Sie, wie viele auszubuchen sind.
 wear-title = Verschleiß und Ersatz
 wear-not-yet = Das Protokoll wird noch zum ersten Mal gelesen: Vorhersagen und der Gebrauch über die Zeit folgen gleich.
 wear-plan = Was zu bestellen ist, das Früheste zuerst
+wear-plan-nothing = Noch ist keine Schablone verzeichnet. Lesen Sie eine Liste ein, oder lassen Sie eine Maschine eine nennen.
 wear-plan-means = Bestellen bis: das frühe Ende des Zeitraums, in dem sie am Ende ist, abzüglich der Lieferzeit. Wo die nicht bekannt ist: wann nach den Grenzen des Werks nachzubestellen ist.
 wear-per-day = Hübe je Tag
 wear-price = Preis
@@ -644,7 +651,7 @@ signal-boards-counted = Leiterplatten
 
 measures = Wie gut die Alarme dienen
 measures-nothing = In den letzten dreißig Tagen wurde keiner gemeldet.
-measures-days = Über { $days } Tage, je Bediener; die Normen verlangen dreißig Tage.
+measures-days = Über { $span }, je Bediener; die Normen verlangen dreißig Tage.
 measure-what = Maß
 measure-guide = Gut ist
 measure-told = Gemeldete Alarme

@@ -21,7 +21,8 @@ missing-stencil = No stencil { $name } is known: check the code.
 missing-machine = No machine { $name } is known: check the name.
 missing-event = There is no event { $name }: name it by its number in the ledger.
 stopping = The gateway is stopping
-stopping-detail = It answers no more. Load the page again once it runs.
+stopping-detail = It answers no more. Where scripts run, the page comes back by itself.
+try-again = Try again
 unread = The ledger cannot be read
 unread-detail = { $cause }. See to its disk, then load the page again.
 about-what = Stencilward stands between the machines of an assembly floor and the people who look after its solder-paste stencils. It knows where each stencil is, whether it is clean, how worn it is, and whether it may be used.
@@ -174,7 +175,10 @@ event-decided-refused = Refused to { $rule }{ $said ->
  }: { $reasons }
 event-hold-placed = Put on hold by { $by }: { $why }
 event-hold-released = Hold released by { $by }: { $why }
-event-concession-granted = Concession for { $strokes } strokes until { $valid-until } by { $by }: { $why }
+event-concession-granted = { $ends ->
+    [yes] Concession for { $strokes } strokes until { $valid-until } by { $by }: { $why }
+   *[no] Concession for { $strokes } strokes by { $by }: { $why }
+}
 event-concession-withdrawn = Concession withdrawn by { $by }: { $why }
 event-retired = Retired by { $by }: { $why }
 event-measured = Measured: { $quantity } { $value } { $unit }
@@ -328,6 +332,7 @@ fact-band = In this wear band since
 forecast-reorder = Reorder
 forecast-stop = Stops
 forecast-order-by = Order its successor by
+forecast-order-late = This day has passed
 coming-reached = now
 coming-expected = about { $day }, likely between { $earliest } and { $latest } (nine of ten)
 coming-not-used = no date yet: no use before today to go by
@@ -336,6 +341,7 @@ coming-too-uneven = no date: its use is too rare or too uneven
 coming-plant-idle = no date: the plant has not worked for a year
 coming-far-ahead = more than twenty years ahead
 concession-so-far = Concession: { $used } of { $strokes } strokes used, until { $until }, by { $by }: { $why }
+concession-without-end = Concession: { $used } of { $strokes } strokes used, by { $by }: { $why }
 action-hold = Put on hold
 action-hold-means = Nobody may use it until the hold is released.
 action-release = Release the hold
@@ -545,6 +551,7 @@ needed-write-off = Say how many to write off.
 wear-title = Wear and replacement
 wear-not-yet = The ledger is still being read for the first time: forecasts and the use over time follow in a moment.
 wear-plan = What to order, the earliest first
+wear-plan-nothing = No stencil is listed yet. Import a list, or let a machine name one.
 wear-plan-means = Order by: the early end of when it stops, less the supplier’s lead time. Where that is not known, when to reorder by the plant’s limits.
 wear-per-day = Strokes a day
 wear-price = Price
@@ -644,7 +651,7 @@ signal-boards-counted = Boards
 
 measures = How well the alarms serve
 measures-nothing = None was told in the last thirty days.
-measures-days = Over { $days } days, for each operator; the standards ask for thirty days.
+measures-days = Over { $span }, for each operator; the standards ask for thirty days.
 measure-what = Measure
 measure-guide = Good is
 measure-told = Alarms told

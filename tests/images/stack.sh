@@ -1,0 +1,40 @@
+#!/bin/bash
+# Builds what tests/tests/stack needs, without any registry: the gateway's image, unoptimised, by
+# deploy/container/Containerfile, and one image for the services beside it. Bases that are there
+# already are left as they are; the gateway's image is built anew from what changed.
+#
+#   tests/images/stack.sh
+set -euo pipefail
+cd "$(dirname "$0")"
+export DOCKER_BUILDKIT=${DOCKER_BUILDKIT:-0}
+
+docker version >/dev/null 2>&1 || {
+    echo "no Docker engine answers: start one, or leave the tests of the stack out" >&2
+    exit 1
+}
+
+# Runs a command, and shows what it wrote only if it fails.
+quietly() {
+    local log
+    log=$(mktemp)
+    "$@" >"$log" 2>&1 </dev/null || {
+        tail -40 "$log" >&2
+        rm -f "$log"
+        echo "failed: $*" >&2
+        exit 1
+    }
+    rm -f "$log"
+}
+
+present() {
+    docker image inspect "stencilward-tests/$1:local" >/dev/null 2>&1
+}
+
+present debian || quietly ./debian.sh
+present rust || quietly ./rust.sh
+present stack || quietly docker build --force-rm --tag stencilward-tests/stack:local --file stack.dockerfile .
+quietly docker build --force-rm --tag stencilward-tests/gateway:local \
+    --file ../../deploy/container/Containerfile --build-arg PROFILE=dev \
+    --build-arg RUST=stencilward-tests/rust:local --build-arg BASE=stencilward-tests/debian:local \
+    ../..
+docker image ls 'stencilward-tests/*' --format '{{.Repository}}:{{.Tag}} {{.Size}}'
