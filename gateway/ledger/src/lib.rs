@@ -21,6 +21,5 @@ pub use contract::{Append, Appended, BatchId, Due, Entry, Ledger, Owed, Row};
 pub use error::{LedgerError, Refused};
 pub use follow::Follower;
 pub use part::{Part, PartFault, PartWrong};
-pub use sqlite::{ArchiveError, OpenError, Reader, SqliteLedger};
-pub use sqlite::{AtRest, OpenError, Reader, SqliteLedger};
+pub use sqlite::{ArchiveError, AtRest, OpenError, Reader, SqliteLedger};
 pub use verify::{Verified, verify, verify_after};
