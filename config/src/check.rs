@@ -40,6 +40,9 @@ impl Configuration {
         if let Some(sign_in) = &self.sign_in {
             found.extend(below("sign-in", sign_in.check()));
         }
+        if let Some(archive) = &self.archive {
+            found.extend(below("archive", archive.check()));
+        }
         if let Some(zone) = self.zone.as_deref().filter(|zone| TimeZone::get(zone).is_err()) {
             let wrong = format!("{zone:?} is no zone of the IANA database; such as Europe/Vienna");
             found.push(("zone".to_owned(), wrong));

@@ -2,6 +2,7 @@
 
 mod access;
 mod alarms;
+mod archive;
 mod machines;
 mod metrics;
 mod policy;
@@ -16,6 +17,7 @@ use stencilward_adapters::{cfx, mqtt, sparkplug};
 
 pub use access::{SecondPersonWord, SignInSettings, TlsSettings};
 pub use alarms::{AlarmSettings, AlarmsSettings, PriorityWord};
+pub use archive::ArchiveSettings;
 pub use machines::{
     BasisWord, CounterSettings, CountsWord, Kind, MachineSettings, StrokesSettings,
 };
@@ -46,6 +48,9 @@ pub struct Configuration {
     #[serde(default = "default_ledger")]
     #[schemars(with = "String")]
     pub ledger: PathBuf,
+    /// When old events move out of the ledger's file; unless set, they stay in it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub archive: Option<ArchiveSettings>,
     /// The zone in which pages show times, by its IANA name; default: the computer's own.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub zone: Option<String>,
@@ -109,6 +114,7 @@ impl Configuration {
             tls: None,
             sign_in: None,
             ledger: default_ledger(),
+            archive: None,
             zone: None,
             language: LanguageWord::default(),
             metrics: MetricsSettings::default(),

@@ -46,6 +46,9 @@ pub fn load_noting(file: &Path) -> Result<(Configuration, Vec<Fault>), Vec<Fault
     let Whole { mut configuration, own, notes } = whole(&name, &text, &Shelf::beside(folder))?;
     configuration.digest = digest(std::iter::once(&text).chain(&own));
     configuration.ledger = folder.join(&configuration.ledger);
+    if let Some(to) = configuration.archive.as_mut().and_then(|archive| archive.to.as_mut()) {
+        *to = folder.join(&to);
+    }
     for files in configuration.machines.iter_mut().filter_map(|machine| machine.files.as_mut()) {
         files.folder = folder.join(&files.folder);
     }

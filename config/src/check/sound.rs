@@ -58,6 +58,7 @@ pub(crate) fn with_sound_entries(lines: &Lines, mut faults: Vec<Fault>, all: boo
         listen: value(root, "listen").unwrap_or(empty.listen),
         tls: value(root, "tls"),
         sign_in: value(root, "sign-in"),
+        archive: value(root, "archive"),
         zone: value(root, "zone"),
         policy: value(root, "policy").unwrap_or_default(),
         products: products.entries,

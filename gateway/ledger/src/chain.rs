@@ -43,18 +43,50 @@ impl Link<'_> {
     /// The hash of this event after one of hash `previous`.
     #[must_use]
     pub fn hash(&self, previous: &Hash) -> Hash {
-        let length = |part: &[u8]| (part.len() as u64).to_be_bytes();
         let mut hasher = Sha256::new();
         hasher.update(previous);
-        hasher.update(self.position.to_be_bytes());
-        hasher.update(length(self.stream));
-        hasher.update(self.stream);
-        hasher.update(self.version.to_be_bytes());
-        hasher.update(self.batch);
-        hasher.update(length(self.body));
-        hasher.update(self.body);
+        self.write(|part| hasher.update(part));
         hasher.finalize().into()
     }
+
+    /// Gives the bytes that go into the hash after the previous one, part by part.
+    pub(crate) fn write(&self, mut to: impl FnMut(&[u8])) {
+        let length = |part: &[u8]| (part.len() as u64).to_be_bytes();
+        to(&self.position.to_be_bytes());
+        to(&length(self.stream));
+        to(self.stream);
+        to(&self.version.to_be_bytes());
+        to(self.batch);
+        to(&length(self.body));
+        to(self.body);
+    }
+}
+
+impl<'a> Link<'a> {
+    /// Takes one event from the front of `bytes`, which [`Self::write`] gave; none when they do
+    /// not hold one.
+    pub(crate) fn read(bytes: &mut &'a [u8]) -> Option<Self> {
+        Some(Self {
+            position: number(bytes)?,
+            stream: text(bytes)?,
+            version: number(bytes)?,
+            batch: bytes.split_off(..BATCH)?,
+            body: text(bytes)?,
+        })
+    }
+}
+
+/// Bytes of a batch's name.
+const BATCH: usize = 16;
+
+fn number(bytes: &mut &[u8]) -> Option<u64> {
+    let taken = bytes.split_off(..size_of::<u64>())?;
+    Some(u64::from_be_bytes(taken.try_into().ok()?))
+}
+
+fn text<'a>(bytes: &mut &'a [u8]) -> Option<&'a [u8]> {
+    let length = usize::try_from(number(bytes)?).ok()?;
+    bytes.split_off(..length)
 }
 
 #[cfg(test)]
@@ -89,6 +121,20 @@ mod tests {
         bytes.extend([0, 0, 0, 0, 0, 0, 0, 2]);
         bytes.extend(b"{}");
         assert_eq!(hex(&ONE.hash(&GENESIS)), hex(&Sha256::digest(bytes)));
+    }
+
+    #[test]
+    fn what_is_written_reads_back_and_what_is_cut_does_not() {
+        let mut bytes = Vec::new();
+        ONE.write(|part| bytes.extend_from_slice(part));
+        let mut left = bytes.as_slice();
+        let read = Link::read(&mut left).unwrap();
+        assert_eq!((read.hash(&GENESIS), left), (ONE.hash(&GENESIS), &[][..]));
+        for length in 0..bytes.len() {
+            assert!(Link::read(&mut &bytes[..length]).is_none(), "{length} bytes");
+        }
+        bytes[8..16].fill(0xff);
+        assert!(Link::read(&mut bytes.as_slice()).is_none(), "a length beyond all bytes");
     }
 
     #[test]

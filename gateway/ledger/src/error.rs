@@ -5,6 +5,8 @@ use std::sync::Arc;
 
 use stencilward_domain::event::{Position, Stream};
 
+use crate::part::PartFault;
+
 /// Why one append was refused. Nothing of it was kept, and handing it over again changes nothing.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Refused {
@@ -41,7 +43,7 @@ pub enum Refused {
 }
 
 /// The engine cannot do its work now.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug, Clone, thiserror::Error)]
 pub enum LedgerError {
     /// The storage fails. Of an append it is safe to hand over the very same again.
     #[error("the ledger's storage fails: see that its disk is there and has room")]
@@ -61,6 +63,17 @@ pub enum LedgerError {
     /// An event that must be there is not.
     #[error("the event at {0} is missing: verify the ledger and restore it from a copy")]
     Missing(Position),
+    /// An event of a stream that must be there is not.
+    #[error("event {version} of {stream} is missing: verify the ledger and restore it from a copy")]
+    Gap {
+        /// The stream, as text.
+        stream: String,
+        /// The event's number within it.
+        version: u64,
+    },
+    /// A part of the archive cannot be read.
+    #[error(transparent)]
+    Part(Box<PartFault>),
     /// The name of a stream cannot be read back.
     #[error("the ledger holds a stream named {0:?}, which no gateway writes: verify the ledger")]
     UnknownStream(String),

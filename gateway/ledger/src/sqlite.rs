@@ -4,17 +4,21 @@
 //! at the same time are made durable together. Not for network file systems: WAL needs shared
 //! memory and honest locks.
 
+mod archive;
 mod at_rest;
 mod open;
 mod owed;
+mod part;
+mod parts;
 mod read;
 mod reader;
+mod source;
 mod transact;
 mod write;
 
 use std::collections::{BTreeSet, HashMap};
 use std::fmt;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
@@ -26,10 +30,12 @@ use tokio::sync::{mpsc, oneshot, watch};
 use crate::body;
 use crate::contract::{Append, Appended, Due, Entry, Ledger, Owed, Row};
 use crate::error::{LedgerError, Refused};
+pub use archive::ArchiveError;
 pub use at_rest::AtRest;
 pub use open::OpenError;
 use read::Readers;
 pub use reader::Reader;
+use source::Shelf;
 use write::{Call, Job, Writer};
 
 /// Calls that may wait for the writer; more wait in their callers.
@@ -44,6 +50,8 @@ pub struct SqliteLedger {
     head: watch::Receiver<Position>,
     owing: watch::Receiver<u64>,
     commits: Arc<AtomicU64>,
+    /// Held by who makes a part: one at a time.
+    archiving: tokio::sync::Mutex<()>,
 }
 
 impl fmt::Debug for SqliteLedger {
@@ -59,13 +67,28 @@ impl SqliteLedger {
     /// Opens the ledger in this file, making it when it is not there. Waits for the disk.
     ///
     /// # Errors
-    /// [`OpenError`], saying what to do.
+    /// [`OpenError`], saying what to do; also when a part of its archive is not there.
     pub fn open(path: &Path) -> Result<Self, OpenError> {
         let path = open::resolve(path)?;
+        let folder = open::folder(&path).to_owned();
+        Self::open_among(path, folder)
+    }
+
+    /// As [`Self::open`], and looks for relative files of parts from this folder.
+    ///
+    /// # Errors
+    /// As for [`Self::open`].
+    pub fn open_beside(path: &Path, folder: &Path) -> Result<Self, OpenError> {
+        Self::open_among(open::resolve(path)?, folder.to_owned())
+    }
+
+    fn open_among(path: PathBuf, folder: PathBuf) -> Result<Self, OpenError> {
         let lock = open::lock(&path)?;
         let connection = open::writer(&path)?;
+        open::look_at_parts(&connection, &folder)?;
         let commits = Arc::new(AtomicU64::new(0));
-        let (writer, head, owing) = Writer::new(connection, Arc::clone(&commits))?;
+        let shelf = Shelf::new(&folder);
+        let (writer, head, owing) = Writer::new(connection, shelf, Arc::clone(&commits))?;
         let (jobs, queue) = mpsc::channel(QUEUE);
         let writer = std::thread::Builder::new()
             .name("ledger-writer".to_owned())
@@ -75,12 +98,13 @@ impl SqliteLedger {
             })
             .map_err(OpenError::Thread)?;
         Ok(Self {
-            readers: Arc::new(Readers::new(path)),
+            readers: Arc::new(Readers::new(path, folder)),
             jobs: Mutex::new(Some(jobs)),
             writer: Mutex::new(Some(writer)),
             head,
             owing,
             commits,
+            archiving: tokio::sync::Mutex::new(()),
         })
     }
 
@@ -150,7 +174,7 @@ impl Ledger for SqliteLedger {
 
     async fn due(&self, to: &str, after: u64, limit: usize) -> Result<Vec<Due>, LedgerError> {
         let to = to.to_owned();
-        self.readers.with(move |connection| owed::due(connection, &to, after, limit)).await
+        self.readers.with(move |connection, _| owed::due(connection, &to, after, limit)).await
     }
 
     async fn delivered(&self, numbers: Vec<u64>) -> Result<(), LedgerError> {
@@ -170,7 +194,7 @@ impl Ledger for SqliteLedger {
     }
 
     async fn read(&self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {
-        self.readers.with(move |connection| read::all(connection, after, limit)).await
+        self.readers.with(move |file, shelf| read::all(file, shelf, after, limit)).await
     }
 
     async fn read_stream(
@@ -180,7 +204,8 @@ impl Ledger for SqliteLedger {
         limit: usize,
     ) -> Result<Vec<Entry>, LedgerError> {
         let stream = stream.to_string();
-        self.readers.with(move |connection| read::stream(connection, &stream, after, limit)).await
+        let read = move |file: &_, shelf: &mut _| read::stream(file, shelf, &stream, after, limit);
+        self.readers.with(read).await
     }
 
     async fn read_stream_back(
@@ -189,15 +214,16 @@ impl Ledger for SqliteLedger {
         limit: usize,
     ) -> Result<Vec<Entry>, LedgerError> {
         let stream = stream.to_string();
-        self.readers.with(move |connection| read::stream_back(connection, &stream, limit)).await
+        let read = move |file: &_, shelf: &mut _| read::stream_back(file, shelf, &stream, limit);
+        self.readers.with(read).await
     }
 
     async fn rows(&self, after: Position, limit: usize) -> Result<Vec<Row>, LedgerError> {
-        self.readers.with(move |connection| read::rows(connection, after, limit)).await
+        self.readers.with(move |file, shelf| read::rows(file, shelf, after, limit)).await
     }
 
     async fn versions(&self) -> Result<HashMap<Stream, u64>, LedgerError> {
-        self.readers.with(read::versions).await
+        self.readers.with(|file, _| read::versions(file)).await
     }
 
     fn head(&self) -> watch::Receiver<Position> {

@@ -68,7 +68,7 @@ async fn walk(
     hash: Hash,
     mut progress: impl FnMut(Position) + Send,
 ) -> Result<Verified, LedgerError> {
-    let mut walk = Walk { head: after, hash };
+    let mut walk = Walk::after(after, hash);
     loop {
         let page = ledger.rows(walk.head, PAGE).await?;
         if let Some(found) = walk.along(&page) {
@@ -88,6 +88,11 @@ pub(crate) struct Walk {
 impl Walk {
     /// Before the first event.
     pub(crate) const BEGIN: Self = Self { head: Position(0), hash: GENESIS };
+
+    /// After the event at `head`, which has this hash.
+    pub(crate) fn after(head: Position, hash: Hash) -> Self {
+        Self { head, hash }
+    }
 
     /// Goes along the next rows; tells what was found once it is over, which an empty page ends.
     pub(crate) fn along(&mut self, page: &[Row]) -> Option<Verified> {

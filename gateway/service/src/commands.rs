@@ -1,5 +1,6 @@
 //! What the `stencilward` program can be told to do.
 
+mod archive;
 mod backup;
 mod check;
 mod export;
@@ -87,6 +88,9 @@ enum Command {
     /// Show who may sign in; let people and programs in, change them, or dismiss them. Works
     /// whether a gateway runs or not.
     People(people::Arguments),
+    /// Move old events out of the ledger's file into an archive, where they are read as before, and
+    /// give the room back to the disk; while no gateway runs.
+    Archive(archive::Arguments),
     /// Copy the ledger and its people into a folder, and check the copy; works while a gateway
     /// runs.
     Backup(backup::Arguments),
@@ -152,6 +156,7 @@ pub fn carry_out(cli: Cli) -> ExitCode {
         Command::Rehearse(arguments) => rehearse::run(&arguments, cli.log),
         Command::People(arguments) => people::change(&arguments),
         Command::Report(arguments) => report::report(&arguments),
+        Command::Archive(arguments) => archive::archive(&arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => restore::restore(&arguments),
         Command::Import(arguments) => import::import(&arguments, cli.log),

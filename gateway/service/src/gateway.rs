@@ -1,5 +1,6 @@
 //! A running gateway: opened, started, stopped in order.
 
+mod archivist;
 mod front;
 mod links;
 mod owing;
@@ -33,6 +34,7 @@ use crate::metrics::{Follower, Look, Metrics, keep_outlook};
 use crate::notices::{Notices, Told};
 use crate::replay::replay;
 use crate::showing::Showing;
+use archivist::Archivist;
 use front::{Entry, Front};
 use links::Links;
 use owing::{Debts, owe_only_the_told};
@@ -97,7 +99,8 @@ impl Gateway {
     #[expect(clippy::too_many_lines, reason = "the wiring of the whole, a line or two each wire")]
     async fn open(configuration: &Configuration, file: Option<&Path>) -> anyhow::Result<Self> {
         let entry = Entry::open(configuration).await?;
-        let ledger = open(configuration).await?;
+        let kept = open(configuration).await?;
+        let ledger: Arc<dyn Ledger> = Arc::clone(&kept) as _;
         let metrics = Arc::new(Metrics::new()?);
         let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
         let (showing, view) = Showing::new();
@@ -142,6 +145,8 @@ impl Gateway {
             asks,
             stop: stop_links.clone(),
         };
+        let archivist = Archivist::new(kept, Arc::clone(&metrics), configuration);
+        tokio::spawn(archivist.run(stop_links.clone()));
         let (archive, metrics) =
             told_outside(configuration, &ledger, metrics, Arc::clone(&readiness), &stop_web);
         let surface = Surface {
@@ -310,12 +315,12 @@ fn premises(configuration: &Configuration) -> Premises {
     Premises { name: configuration.site.clone(), zone: configuration.time_zone(), language }
 }
 
-async fn open(configuration: &Configuration) -> anyhow::Result<Arc<dyn Ledger>> {
+async fn open(configuration: &Configuration) -> anyhow::Result<Arc<SqliteLedger>> {
     let file = configuration.ledger.clone();
     let opened = tokio::task::spawn_blocking(move || SqliteLedger::open(&file)).await?;
     let opened = opened
         .with_context(|| format!("cannot open the ledger {}", configuration.ledger.display()));
-    let ledger: Arc<dyn Ledger> = Arc::new(opened?);
+    let ledger = Arc::new(opened?);
     owe_only_the_told(&*ledger, configuration).await;
     Ok(ledger)
 }

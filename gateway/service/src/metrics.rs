@@ -16,6 +16,7 @@ use stencilward_adapters::link::{Observer, Trouble};
 use stencilward_domain::alarm::{ActiveAlarm, AlarmKind};
 use stencilward_domain::names::{MachineName, OutputName};
 use stencilward_domain::outputs::Wanted;
+use stencilward_ledger::Part;
 
 use crate::bursts::Bursts;
 use families::Families;
@@ -70,6 +71,13 @@ impl Metrics {
     /// What is wanted of outputs changed, because of something received so long ago.
     pub(crate) fn wanted_changed(&self, before: &Wanted, after: &Wanted, since: Duration) {
         self.interlocks.changed(before, after, since);
+    }
+
+    /// The archive has these parts.
+    pub(crate) fn ledger_archive(&self, parts: &[Part]) {
+        let sum = |of: fn(&Part) -> u64| i64::try_from(parts.iter().map(of).sum::<u64>());
+        self.families.ledger_archived.set(sum(Part::events).unwrap_or(i64::MAX));
+        self.families.ledger_archive_size.set(sum(|part| part.size).unwrap_or(i64::MAX));
     }
 
     /// A durable write took this long and carried so many events.

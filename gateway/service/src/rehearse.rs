@@ -78,6 +78,7 @@ pub(crate) async fn rehearse(
     let mut plant = Plant::start(configuration).await?;
     plant.configuration.listen = format!("127.0.0.1:{}", options.port);
     plant.configuration.ledger = plant.folder().join("rehearsal.db");
+    plant.configuration.archive = None;
     // Whoever rehearses sits at this computer.
     (plant.configuration.tls, plant.configuration.sign_in) = (None, None);
     let plant = Arc::new(plant);

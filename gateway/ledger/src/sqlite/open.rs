@@ -8,12 +8,19 @@ use std::time::Duration;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use super::owed::TABLE as OWED;
+use super::part::Opened;
+use super::parts::{self, TABLES as PARTS};
+use crate::chain::GENESIS;
+use crate::part::{PartFault, PartWrong};
 
 /// Marks a file as a stencil ledger ("SWLG").
 pub(super) const APPLICATION: i64 = 0x5357_4c47;
 
+/// What each schema adds to the one before it, from the first on.
+pub(super) const SCHEMAS: [&str; 3] = [EVENTS, OWED, PARTS];
+
 /// The schema this version writes.
-pub(super) const SCHEMA: i64 = 2;
+pub(super) const SCHEMA: i64 = SCHEMAS.len() as i64;
 
 /// The first SQLite without the WAL-reset fault (3.51.3), by which two connections at work at
 /// the same moment could lose a commit.
@@ -66,6 +73,9 @@ pub enum OpenError {
         "SQLite {0} can lose a commit (WAL-reset fault): build the gateway with 3.51.3 or later"
     )]
     OldSqlite(String),
+    /// A part of its archive is not as it must be.
+    #[error(transparent)]
+    Part(Box<PartFault>),
     /// The file belongs to another program.
     #[error("this file is no ledger: name another file, or move this one away")]
     Foreign,
@@ -110,6 +120,11 @@ pub(super) fn resolve(path: &Path) -> Result<PathBuf, OpenError> {
     }
 }
 
+/// The folder of a resolved file.
+pub(super) fn folder(path: &Path) -> &Path {
+    path.parent().unwrap_or(path)
+}
+
 /// Takes the lock beside the file. The system frees it however this process ends.
 pub(super) fn lock(path: &Path) -> Result<File, OpenError> {
     let mut name = path.as_os_str().to_owned();
@@ -137,6 +152,20 @@ pub(super) fn writer(path: &Path) -> Result<Connection, OpenError> {
     identify(&connection)?;
     settle(&connection)?;
     Ok(connection)
+}
+
+/// Sees that each part of the archive is there, is the one it must be, and goes on where the one
+/// before it ends.
+pub(super) fn look_at_parts(connection: &Connection, folder: &Path) -> Result<(), OpenError> {
+    let (mut end, mut hash) = (0, GENESIS);
+    for part in parts::all(connection)? {
+        let follows = part.first.0 == end + 1 && part.before == hash;
+        (end, hash) = (part.last.0, part.hash);
+        let opened = Opened::open(&part, folder).map(drop);
+        let right = opened.and(if follows { Ok(()) } else { Err(part.is(PartWrong::Another)) });
+        right.map_err(OpenError::Part)?;
+    }
+    Ok(())
 }
 
 fn new_enough(number: i32, name: &str) -> Result<(), OpenError> {
@@ -169,17 +198,39 @@ pub(super) fn reader(path: &Path) -> rusqlite::Result<Connection> {
     Ok(connection)
 }
 
+/// A connection to a file that nobody changes: neither locks nor a log nor an index are looked
+/// for or made (SQLite, "Uniform Resource Identifiers", `immutable`).
+pub(super) fn still(path: &Path) -> rusqlite::Result<Connection> {
+    let mut address = "file:".to_owned();
+    for byte in path.as_os_str().as_encoded_bytes() {
+        match byte {
+            b'/' | b'-' | b'_' | b'.' | b'0'..=b'9' | b'A'..=b'Z' | b'a'..=b'z' => {
+                address.push(char::from(*byte));
+            }
+            byte => address.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    address.push_str("?immutable=1");
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
+        | OpenFlags::SQLITE_OPEN_NO_MUTEX
+        | OpenFlags::SQLITE_OPEN_URI;
+    Connection::open_with_flags(address, flags)
+}
+
 fn pragma(connection: &Connection, name: &str) -> rusqlite::Result<i64> {
     connection.query_row(&format!("PRAGMA {name}"), [], |row| row.get(0))
 }
 
-/// Makes an empty file a ledger, and one of an earlier schema one of this; refuses a file that is something else, and leaves it unchanged.
+/// Makes an empty file a ledger, and one of an earlier schema one of this; refuses a file that is
+/// something else, and leaves it unchanged.
 fn identify(connection: &Connection) -> Result<(), OpenError> {
-    let missing = match marks(connection)? {
-        _ if is_empty(connection)? => format!("{EVENTS} {OWED}"),
-        (APPLICATION, 1) => OWED.to_owned(),
+    let has = match marks(connection)? {
+        _ if is_empty(connection)? => 0,
+        (APPLICATION, older) if (1..SCHEMA).contains(&older) => older,
         _ => return recognise(connection),
     };
+    let missing = SCHEMAS.iter().skip(usize::try_from(has).unwrap_or_default());
+    let missing: String = missing.copied().collect();
     connection.execute_batch(&format!(
         "BEGIN IMMEDIATE; {missing}
          PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {SCHEMA}; COMMIT;"

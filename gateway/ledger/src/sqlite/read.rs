@@ -1,4 +1,5 @@
-//! Reading events back, on connections that cannot write.
+//! Reading events back, on connections that cannot write: those of the archive's parts first, then
+//! those of the ledger's own file.
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -9,7 +10,9 @@ use rusqlite::{Connection, ToSql};
 use stencilward_domain::event::{Position, Recorded, Stream};
 use tokio::sync::Semaphore;
 
-use super::{held, open};
+use super::held;
+use super::parts;
+use super::source::{Shelf, Source};
 use crate::body;
 use crate::contract::{BatchId, Entry, Row};
 use crate::error::LedgerError;
@@ -28,22 +31,29 @@ const STREAM: &str = "SELECT position, stream, version, batch, body, hash FROM e
     WHERE stream = ?1 AND version > ?2 ORDER BY version LIMIT ?3";
 
 const STREAM_BACK: &str = "SELECT position, stream, version, batch, body, hash FROM event
-    WHERE stream = ?1 ORDER BY version DESC LIMIT ?2";
+    WHERE stream = ?1 AND position > ?2 ORDER BY version DESC LIMIT ?3";
 
 /// Read connections, opened when needed and kept for the next read.
 pub(super) struct Readers {
     path: PathBuf,
+    folder: PathBuf,
     turns: Arc<Semaphore>,
-    idle: Mutex<Vec<Connection>>,
+    idle: Mutex<Vec<Source>>,
 }
 
 impl Readers {
-    pub(super) fn new(path: PathBuf) -> Self {
-        Self { path, turns: Arc::new(Semaphore::new(READERS)), idle: Mutex::new(Vec::new()) }
+    pub(super) fn new(path: PathBuf, folder: PathBuf) -> Self {
+        let turns = Arc::new(Semaphore::new(READERS));
+        Self { path, folder, turns, idle: Mutex::new(Vec::new()) }
     }
 
     pub(super) fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// From where relative files of parts are looked for.
+    pub(super) fn folder(&self) -> &Path {
+        &self.folder
     }
 
     /// Closes the connections that nobody uses at the moment.
@@ -55,7 +65,7 @@ impl Readers {
     pub(super) async fn with<T, F>(self: &Arc<Self>, read: F) -> Result<T, LedgerError>
     where
         T: Send + 'static,
-        F: FnOnce(&Connection) -> Result<T, LedgerError> + Send + 'static,
+        F: FnOnce(&Connection, &mut Shelf) -> Result<T, LedgerError> + Send + 'static,
     {
         let turns = Arc::clone(&self.turns);
         let turn = turns.acquire_owned().await;
@@ -64,12 +74,11 @@ impl Readers {
         tokio::task::spawn_blocking(move || {
             let _turn = turn;
             let idle = held(&readers.idle).pop();
-            let connection = idle
-                .map_or_else(|| open::reader(&readers.path), Ok)
-                .map_err(LedgerError::storage)?;
-            let result = read(&connection);
+            let mut source =
+                idle.map_or_else(|| Source::open(&readers.path, &readers.folder), Ok)?;
+            let result = source.at_once(read);
             if result.is_ok() {
-                held(&readers.idle).push(connection);
+                held(&readers.idle).push(source);
             }
             result
         })
@@ -90,10 +99,11 @@ pub(super) fn unsigned(value: i64) -> u64 {
 
 pub(super) fn all(
     connection: &Connection,
+    shelf: &mut Shelf,
     after: Position,
     limit: usize,
 ) -> Result<Vec<Entry>, LedgerError> {
-    let entries = query(connection, ALL, &[&signed(after.0), &lines(limit)], limit, entry)?;
+    let entries = in_order(connection, shelf, after, limit, (entry_of, entry))?;
     let mut next = after.0;
     for entry in &entries {
         next = next.saturating_add(1);
@@ -104,34 +114,130 @@ pub(super) fn all(
     Ok(entries)
 }
 
+pub(super) fn rows(
+    connection: &Connection,
+    shelf: &mut Shelf,
+    after: Position,
+    limit: usize,
+) -> Result<Vec<Row>, LedgerError> {
+    in_order(connection, shelf, after, limit, (Ok, row))
+}
+
+/// How an event is taken from a part and from the ledger's file.
+type Take<T> =
+    (fn(Row) -> Result<T, LedgerError>, fn(&rusqlite::Row<'_>) -> Result<T, LedgerError>);
+
+fn in_order<T>(
+    connection: &Connection,
+    shelf: &mut Shelf,
+    after: Position,
+    limit: usize,
+    (from_part, from_file): Take<T>,
+) -> Result<Vec<T>, LedgerError> {
+    let end = parts::end(connection).map_err(LedgerError::storage)?;
+    let (mut taken, mut at) = (Vec::new(), after.0);
+    while at < end && taken.len() < limit {
+        let Some(part) = parts::next(connection, at).map_err(LedgerError::storage)? else { break };
+        let rows = shelf.take_down(&part)?;
+        let rows = rows
+            .rows(Position(at), limit.saturating_sub(taken.len()))
+            .map_err(LedgerError::Part)?;
+        for row in rows {
+            taken.push(from_part(row)?);
+        }
+        at = part.last.0;
+    }
+    let left = limit.saturating_sub(taken.len());
+    let after = signed(after.0.max(end));
+    taken.extend(query(connection, ALL, &[&after, &lines(left)], left, from_file)?);
+    Ok(taken)
+}
+
 pub(super) fn stream(
     connection: &Connection,
+    shelf: &mut Shelf,
     stream: &str,
     after: u64,
     limit: usize,
 ) -> Result<Vec<Entry>, LedgerError> {
-    let parameters: [&dyn ToSql; 3] = [&stream, &signed(after), &lines(limit)];
-    query(connection, STREAM, &parameters, limit, entry)
+    of_stream(connection, shelf, stream, after, limit, (entry_of, entry))
+}
+
+pub(super) fn stream_rows(
+    connection: &Connection,
+    shelf: &mut Shelf,
+    stream: &str,
+    after: u64,
+    limit: usize,
+) -> Result<Vec<Row>, LedgerError> {
+    of_stream(connection, shelf, stream, after, limit, (Ok, row))
+}
+
+fn of_stream<T>(
+    connection: &Connection,
+    shelf: &mut Shelf,
+    stream: &str,
+    after: u64,
+    limit: usize,
+    (from_part, from_file): Take<T>,
+) -> Result<Vec<T>, LedgerError> {
+    let end = parts::end(connection).map_err(LedgerError::storage)?;
+    let archived = parts::version(connection, stream, end).map_err(LedgerError::storage)?;
+    let (mut taken, mut at, mut place) = (Vec::new(), after, 0);
+    while at < archived && taken.len() < limit {
+        let gap = || LedgerError::Gap { stream: stream.to_owned(), version: at.saturating_add(1) };
+        let part = parts::next(connection, place).map_err(LedgerError::storage)?;
+        let part = part.ok_or_else(gap)?;
+        place = part.last.0;
+        let left = limit.saturating_sub(taken.len());
+        for row in shelf.take_down(&part)?.stream(stream, at, left).map_err(LedgerError::Part)? {
+            at = at.saturating_add(1);
+            if row.version != at {
+                return Err(LedgerError::Gap { stream: stream.to_owned(), version: at });
+            }
+            taken.push(from_part(row)?);
+        }
+    }
+    let left = limit.saturating_sub(taken.len());
+    let parameters: [&dyn ToSql; 3] = [&stream, &signed(after.max(archived)), &lines(left)];
+    taken.extend(query(connection, STREAM, &parameters, left, from_file)?);
+    Ok(taken)
 }
 
 pub(super) fn stream_back(
     connection: &Connection,
+    shelf: &mut Shelf,
     stream: &str,
     limit: usize,
 ) -> Result<Vec<Entry>, LedgerError> {
-    query(connection, STREAM_BACK, &[&stream, &lines(limit)], limit, entry)
-}
-
-pub(super) fn rows(
-    connection: &Connection,
-    after: Position,
-    limit: usize,
-) -> Result<Vec<Row>, LedgerError> {
-    query(connection, ALL, &[&signed(after.0), &lines(limit)], limit, row)
+    let end = parts::end(connection).map_err(LedgerError::storage)?;
+    let parameters: [&dyn ToSql; 3] = [&stream, &signed(end), &lines(limit)];
+    let mut taken = query(connection, STREAM_BACK, &parameters, limit, entry)?;
+    let mut from = parts::version(connection, stream, end).map_err(LedgerError::storage)?;
+    let mut place = u64::MAX;
+    while from > 0 && taken.len() < limit {
+        let gap = || LedgerError::Gap { stream: stream.to_owned(), version: from };
+        let part = parts::previous(connection, place).map_err(LedgerError::storage)?;
+        let part = part.ok_or_else(gap)?;
+        place = part.last.0;
+        let left = limit.saturating_sub(taken.len());
+        for row in
+            shelf.take_down(&part)?.stream_back(stream, from, left).map_err(LedgerError::Part)?
+        {
+            if row.version != from {
+                return Err(LedgerError::Gap { stream: stream.to_owned(), version: from });
+            }
+            from -= 1;
+            taken.push(entry_of(row)?);
+        }
+    }
+    Ok(taken)
 }
 
 pub(super) fn versions(connection: &Connection) -> Result<HashMap<Stream, u64>, LedgerError> {
-    let last = "SELECT stream, max(version) FROM event GROUP BY stream";
+    let last = "SELECT stream, max(version) FROM event GROUP BY stream
+        UNION ALL SELECT stream, version FROM archived
+            WHERE NOT EXISTS (SELECT 1 FROM event WHERE event.stream = archived.stream)";
     let pairs = query(connection, last, &[], usize::MAX, |row| {
         let text: String = row.get(0).map_err(LedgerError::storage)?;
         let version: i64 = row.get(1).map_err(LedgerError::storage)?;
@@ -174,6 +280,24 @@ fn entry(row: &rusqlite::Row<'_>) -> Result<Entry, LedgerError> {
         batch: BatchId(row.get(3).map_err(odd)?),
         body,
         hash: row.get(5).map_err(odd)?,
+    })
+}
+
+/// An event of a part as an entry.
+fn entry_of(row: Row) -> Result<Entry, LedgerError> {
+    let position = Position(row.position);
+    let text = |bytes| {
+        String::from_utf8(bytes).map_err(|source| LedgerError::unreadable(position, source))
+    };
+    let body = text(row.body)?;
+    let odd = || LedgerError::unreadable(position, "its batch or hash has another length");
+    Ok(Entry {
+        recorded: Recorded { position, fact: body::read(position, &body)? },
+        stream: text(row.stream)?,
+        version: row.version,
+        batch: BatchId(row.batch.try_into().map_err(|_| odd())?),
+        body,
+        hash: row.hash.try_into().map_err(|_| odd())?,
     })
 }
 

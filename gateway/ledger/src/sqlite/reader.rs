@@ -4,12 +4,14 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 use std::{fs, io};
 
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::Connection;
 use stencilward_domain::event::Position;
 
-use super::{OpenError, open, read};
+use super::source::Shelf;
+use super::{OpenError, open, parts, read};
 use crate::contract::Entry;
 use crate::error::LedgerError;
+use crate::part::Part;
 use crate::verify::{PAGE, Verified, Walk};
 
 /// Reads a ledger's events from outside: it neither makes a file nor keeps a gateway from
@@ -20,6 +22,7 @@ use crate::verify::{PAGE, Verified, Walk};
 #[derive(Debug)]
 pub struct Reader {
     path: PathBuf,
+    shelf: Shelf,
     open: Open,
 }
 
@@ -49,7 +52,8 @@ impl Reader {
             return Err(OpenError::Missing(path));
         }
         let open = connect(&path)?;
-        Ok(Self { path, open })
+        let shelf = Shelf::new(open::folder(&path));
+        Ok(Self { path, shelf, open })
     }
 
     /// Up to `limit` events after `after`, in order.
@@ -57,18 +61,21 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`] when they cannot be read, or one is missing.
     pub fn read(&mut self, after: Position, limit: usize) -> Result<Vec<Entry>, LedgerError> {
-        self.with(|connection| read::all(connection, after, limit))
+        self.with(|connection, shelf| read::all(connection, shelf, after, limit))
     }
 
-    /// Walks the whole chain, and leaves the file at its schema; `progress` hears of each page's
-    /// last place.
+    /// Walks the chain of the ledger's own file, after the parts of its archive, and leaves it at
+    /// its schema; `progress` hears of each page's last place. The hash of the last part is
+    /// believed: it is the file's own word for what comes before.
     ///
     /// # Errors
     /// [`LedgerError`] when the storage fails.
     pub fn verify(&mut self, mut progress: impl FnMut(Position)) -> Result<Verified, LedgerError> {
-        let mut walk = Walk::BEGIN;
+        let last = self.parts()?.pop();
+        let mut walk = last.map_or(Walk::BEGIN, |part| Walk::after(part.last, part.hash));
         loop {
-            let page = self.with(|connection| read::rows(connection, walk.head, PAGE))?;
+            let page =
+                self.with(|connection, shelf| read::rows(connection, shelf, walk.head, PAGE))?;
             if let Some(found) = walk.along(&page) {
                 return Ok(found);
             }
@@ -76,26 +83,35 @@ impl Reader {
         }
     }
 
+    /// The parts of its archive, the oldest first.
+    ///
+    /// # Errors
+    /// [`LedgerError`] when they cannot be read.
+    pub fn parts(&mut self) -> Result<Vec<Part>, LedgerError> {
+        self.with(|connection, _| parts::all(connection).map_err(LedgerError::storage))
+    }
+
+    /// Reads as of one moment.
     fn with<T>(
         &mut self,
-        read: impl Fn(&Connection) -> Result<T, LedgerError>,
+        read: impl Fn(&Connection, &mut Shelf) -> Result<T, LedgerError>,
     ) -> Result<T, LedgerError> {
         loop {
+            let (Open::Shared(connection) | Open::Still(connection, _)) = &self.open;
+            let moment = connection.unchecked_transaction().map_err(LedgerError::storage)?;
+            let result = read(&moment, &mut self.shelf);
+            drop(moment);
             match &self.open {
-                Open::Shared(connection) => return read(connection),
-                Open::Still(connection, before) => {
-                    let result = read(connection);
-                    if looks(&self.path) == Some(*before) {
-                        return result;
-                    }
-                }
+                Open::Still(_, before) if looks(&self.path) != Some(*before) => {}
+                _ => return result,
             }
             self.open = connect(&self.path).map_err(LedgerError::storage)?;
         }
     }
 
-    /// Copies the ledger as it is at one instant into a new file, compact, and makes the copy
-    /// durable. A gateway at work goes on; its log grows until the copy is done.
+    /// Copies the ledger's own file, without its parts, as it is at one instant into a new file,
+    /// compact, and makes the copy durable. A gateway at work goes on; its log grows until the copy
+    /// is done.
     ///
     /// # Errors
     /// [`LedgerError`] when the file is there already, or there is no room for it.
@@ -127,10 +143,7 @@ fn connect(path: &Path) -> Result<Open, OpenError> {
         open::recognise(&connection)?;
         return Ok(Open::Shared(connection));
     };
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
-        | OpenFlags::SQLITE_OPEN_NO_MUTEX
-        | OpenFlags::SQLITE_OPEN_URI;
-    let connection = Connection::open_with_flags(still(path), flags)?;
+    let connection = open::still(path)?;
     open::recognise(&connection)?;
     Ok(Open::Still(connection, looks))
 }
@@ -143,20 +156,4 @@ fn looks(path: &Path) -> Option<Looks> {
     let found = fs::metadata(path).ok()?;
     let looks = Looks { length: found.len(), modified: found.modified().ok() };
     (!Path::new(&log).exists()).then_some(looks)
-}
-
-/// The file's address for SQLite (SQLite, "Uniform Resource Identifiers"): with `immutable`
-/// neither locks nor a log nor an index are looked for or made.
-fn still(path: &Path) -> String {
-    let mut address = "file:".to_owned();
-    for byte in path.as_os_str().as_encoded_bytes() {
-        match byte {
-            b'/' | b'-' | b'_' | b'.' | b'0'..=b'9' | b'A'..=b'Z' | b'a'..=b'z' => {
-                address.push(char::from(*byte));
-            }
-            byte => address.push_str(&format!("%{byte:02X}")),
-        }
-    }
-    address.push_str("?immutable=1");
-    address
 }

@@ -38,9 +38,13 @@ mod contract {
     crate::contract_tests!(super::Kept::new());
 }
 
+mod archived;
+mod archiving;
 mod by_hand;
+mod damaged_parts;
 mod faults;
 mod killed;
+mod killed_archiving;
 mod merging;
 mod opening;
 mod reading;

@@ -5,12 +5,13 @@ use std::collections::HashMap;
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use stencilward_domain::event::Position;
 
-use super::owed;
-use super::read::{signed, unsigned};
+use super::read::{signed, stream_rows, unsigned};
+use super::source::Shelf;
+use super::{owed, parts};
 use crate::body::Written;
 use crate::chain::{GENESIS, Hash, Link};
 use crate::contract::{Appended, Owed};
-use crate::error::Refused;
+use crate::error::{LedgerError, Refused};
 
 /// One answer for each append of a call.
 pub(super) type Answers = Vec<Result<Appended, Refused>>;
@@ -38,9 +39,11 @@ pub(super) struct Done {
 /// What one call hands over.
 pub(super) type Handed<'a> = (&'a [Result<Written, Refused>], &'a [Owed]);
 
-/// The end of the chain as it lies in the file.
+/// The end of the chain as it lies in the file, or in the last part when no event came after it.
 pub(super) fn end(connection: &Connection) -> rusqlite::Result<End> {
-    let last = "SELECT position, hash FROM event ORDER BY position DESC LIMIT 1";
+    let last = "SELECT * FROM (SELECT position, hash FROM event ORDER BY position DESC LIMIT 1)
+        UNION ALL SELECT * FROM (SELECT last, hash FROM part ORDER BY last DESC LIMIT 1)
+        ORDER BY 1 DESC LIMIT 1";
     let found = connection
         .prepare_cached(last)?
         .query_row([], |row| Ok(End { position: unsigned(row.get(0)?), hash: row.get(1)? }))
@@ -70,19 +73,22 @@ impl Versions {
 /// Makes the calls' appends durable, or nothing of them.
 pub(super) fn transact<'a>(
     connection: &mut Connection,
+    shelf: &mut Shelf,
     versions: &mut Versions,
     calls: impl Iterator<Item = Handed<'a>>,
-) -> rusqlite::Result<Done> {
+) -> Result<Done, LedgerError> {
     if !connection.is_autocommit() {
         // An earlier roll-back failed as well.
-        connection.execute_batch("ROLLBACK")?;
+        connection.execute_batch("ROLLBACK").map_err(LedgerError::storage)?;
     }
-    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-    let end = end(&transaction)?;
-    let mut page = Page { end, transaction, versions: versions.still_true(end), owing: None };
-    let answers = calls.map(|call| page.take(call)).collect::<rusqlite::Result<_>>()?;
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate);
+    let transaction = transaction.map_err(LedgerError::storage)?;
+    let end = end(&transaction).map_err(LedgerError::storage)?;
+    let versions_still_true = versions.still_true(end);
+    let mut page = Page { end, transaction, shelf, versions: versions_still_true, owing: None };
+    let answers = calls.map(|call| page.take(call)).collect::<Result<_, _>>()?;
     let (end, owing) = (page.end, page.owing);
-    page.transaction.commit()?;
+    page.transaction.commit().map_err(LedgerError::storage)?;
     versions.at = Some(end);
     Ok(Done { end, answers, owing })
 }
@@ -90,18 +96,20 @@ pub(super) fn transact<'a>(
 /// A transaction under way.
 struct Page<'c, 'v> {
     transaction: Transaction<'c>,
+    shelf: &'v mut Shelf,
     end: End,
     versions: &'v mut HashMap<String, u64>,
     owing: Option<u64>,
 }
 
 impl Page<'_, '_> {
-    fn take(&mut self, (written, owed): Handed<'_>) -> rusqlite::Result<Answers> {
+    fn take(&mut self, (written, owed): Handed<'_>) -> Result<Answers, LedgerError> {
         let before = self.end;
         let answers = written.iter().map(|written| self.answer(written));
-        let answers = answers.collect::<rusqlite::Result<_>>()?;
+        let answers = answers.collect::<Result<_, _>>()?;
         if written.is_empty() || self.end != before {
-            self.owing = owed::keep(&self.transaction, owed)?.or(self.owing);
+            let kept = owed::keep(&self.transaction, owed).map_err(LedgerError::storage)?;
+            self.owing = kept.or(self.owing);
         }
         Ok(answers)
     }
@@ -109,14 +117,14 @@ impl Page<'_, '_> {
     fn answer(
         &mut self,
         written: &Result<Written, Refused>,
-    ) -> rusqlite::Result<Result<Appended, Refused>> {
+    ) -> Result<Result<Appended, Refused>, LedgerError> {
         let written = match written {
             Ok(written) => written,
             Err(refused) => return Ok(Err(refused.clone())),
         };
-        let actual = self.version(&written.stream)?;
+        let actual = self.version(&written.stream).map_err(LedgerError::storage)?;
         if actual == written.expected {
-            return self.add(written).map(Ok);
+            return self.add(written).map(Ok).map_err(LedgerError::storage);
         }
         let repeated = if actual > written.expected { self.repeated(written)? } else { None };
         Ok(repeated.ok_or_else(|| Refused::Conflict {
@@ -153,13 +161,7 @@ impl Page<'_, '_> {
         if let Some(version) = self.versions.get(stream) {
             return Ok(*version);
         }
-        let last = "SELECT version FROM event WHERE stream = ?1 ORDER BY version DESC LIMIT 1";
-        let found = self
-            .transaction
-            .prepare_cached(last)?
-            .query_row([stream], |row| row.get(0))
-            .optional()?;
-        let version = found.map_or(0, unsigned);
+        let version = parts::last_version(&self.transaction, stream)?;
         self.remember(stream, version);
         Ok(version)
     }
@@ -174,29 +176,18 @@ impl Page<'_, '_> {
 
     /// Where the append lies, when it was kept before: the same batch with the same bodies, right
     /// after the version it expects.
-    fn repeated(&self, written: &Written) -> rusqlite::Result<Option<Appended>> {
-        let before = written.expected;
-        let mut statement = self.transaction.prepare_cached(
-            "SELECT position, version, batch, body FROM event
-             WHERE stream = ?1 AND version > ?2 ORDER BY version",
-        )?;
-        let mut rows = statement.query(params![written.stream, signed(before)])?;
-        let mut places: Option<(Position, Position)> = None;
+    fn repeated(&mut self, written: &Written) -> Result<Option<Appended>, LedgerError> {
+        let (before, facts) = (written.expected, written.facts());
+        let rows = stream_rows(&self.transaction, self.shelf, &written.stream, before, facts)?;
         let mut version = before;
-        for body in written.bodies() {
+        let same = rows.iter().zip(written.bodies()).all(|(row, body)| {
             version = version.saturating_add(1);
-            let Some(row) = rows.next()? else {
-                return Ok(None);
-            };
-            let same = unsigned(row.get(1)?) == version
-                && row.get_ref(2)?.as_bytes()? == written.batch.0
-                && row.get_ref(3)?.as_bytes()? == body.as_bytes();
-            if !same {
-                return Ok(None);
-            }
-            let position = Position(unsigned(row.get(0)?));
-            places = Some((places.map_or(position, |(first, _)| first), position));
-        }
-        Ok(places.map(|(first, last)| Appended { first, last, version }))
+            row.version == version && row.batch == written.batch.0 && row.body == body.as_bytes()
+        });
+        let (Some(first), Some(last), true) = (rows.first(), rows.last(), same) else {
+            return Ok(None);
+        };
+        let (first, last) = (Position(first.position), Position(last.position));
+        Ok((rows.len() == facts).then_some(Appended { first, last, version }))
     }
 }

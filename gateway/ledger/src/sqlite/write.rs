@@ -9,11 +9,13 @@ use stencilward_domain::event::Position;
 use tokio::sync::{mpsc, oneshot, watch};
 
 use super::OpenError;
-use super::owed;
+use super::source::Shelf;
 use super::transact::{self, Answers, Versions};
+use super::{owed, parts};
 use crate::body::Written;
 use crate::contract::Owed;
 use crate::error::{LedgerError, Refused};
+use crate::part::Part;
 
 /// Facts at which a transaction takes no further call.
 const LARGE_TRANSACTION: usize = 4_096;
@@ -43,6 +45,12 @@ pub(super) enum Job {
     Delivered { numbers: Vec<u64>, done: oneshot::Sender<Result<(), LedgerError>> },
     /// Forget what is owed to anybody but these.
     OweOnly { to: BTreeSet<String>, done: oneshot::Sender<Result<BTreeSet<String>, LedgerError>> },
+    /// Note that this part's events are read from it. The answer: whether it fits.
+    Record { part: Part, done: oneshot::Sender<Result<bool, LedgerError>> },
+    /// Take out so many rows of events that lie in parts. The answer: how many there were.
+    Sweep { rows: u64, done: oneshot::Sender<Result<u64, LedgerError>> },
+    /// Give room back to the disk.
+    Shrink { done: oneshot::Sender<Result<(), LedgerError>> },
     /// Let the file grow no further.
     #[cfg(any(test, feature = "suite"))]
     Limit { pages: u32, done: oneshot::Sender<Result<(), LedgerError>> },
@@ -50,6 +58,7 @@ pub(super) enum Job {
 
 pub(super) struct Writer {
     connection: Connection,
+    shelf: Shelf,
     versions: Versions,
     head: watch::Sender<Position>,
     owing: watch::Sender<u64>,
@@ -59,12 +68,14 @@ pub(super) struct Writer {
 impl Writer {
     pub(super) fn new(
         connection: Connection,
+        shelf: Shelf,
         commits: Arc<AtomicU64>,
     ) -> Result<(Self, watch::Receiver<Position>, watch::Receiver<u64>), OpenError> {
         let end = transact::end(&connection)?;
         let (head, shown) = watch::channel(Position(end.position));
         let (owing, owing_shown) = watch::channel(0);
-        let writer = Self { connection, versions: Versions::default(), head, owing, commits };
+        let versions = Versions::default();
+        let writer = Self { connection, shelf, versions, head, owing, commits };
         Ok((writer, shown, owing_shown))
     }
 
@@ -86,6 +97,18 @@ impl Writer {
                     let gone = owed::only(&mut self.connection, &to);
                     let _ = done.send(gone.map_err(LedgerError::storage));
                 }
+                Job::Record { part, done } => {
+                    let recorded = parts::record(&mut self.connection, &part);
+                    let _ = done.send(recorded.map_err(LedgerError::storage));
+                }
+                Job::Sweep { rows, done } => {
+                    let swept = parts::sweep(&mut self.connection, rows);
+                    let _ = done.send(swept.map_err(LedgerError::storage));
+                }
+                Job::Shrink { done } => {
+                    let shrunk = self.shrink().map_err(LedgerError::storage);
+                    let _ = done.send(shrunk);
+                }
                 #[cfg(any(test, feature = "suite"))]
                 Job::Limit { pages, done } => {
                     let limited = self.connection.pragma_update(None, "max_page_count", pages);
@@ -99,7 +122,8 @@ impl Writer {
     /// Makes the calls durable and answers them. Who no longer waits reads it from the ledger.
     fn make_durable(&mut self, calls: Vec<Call>) {
         let appends = calls.iter().map(|call| (call.written.as_slice(), call.owed.as_slice()));
-        match transact::transact(&mut self.connection, &mut self.versions, appends) {
+        let Self { connection, shelf, versions, .. } = self;
+        match transact::transact(connection, shelf, versions, appends) {
             Ok(done) => {
                 let moved = self.head.send_if_modified(|head| {
                     let before = std::mem::replace(&mut head.0, done.end.position);
@@ -114,18 +138,26 @@ impl Writer {
                 }
             }
             Err(error) => {
-                let error = Arc::new(error);
                 for call in calls {
-                    let _ = call.done.send(Err(LedgerError::Storage(error.clone())));
+                    let _ = call.done.send(Err(error.clone()));
                 }
             }
         }
     }
 
+    /// Writes the file anew without the room that nobody uses. All wait meanwhile.
+    fn shrink(&self) -> rusqlite::Result<()> {
+        self.connection.execute_batch("VACUUM")?;
+        self.checkpoint()
+    }
+
+    fn checkpoint(&self) -> rusqlite::Result<()> {
+        self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+    }
+
     /// Moves the log into the file. Whatever fails here, the log still holds it.
     fn close(self) {
-        let checkpoint = "PRAGMA wal_checkpoint(TRUNCATE)";
-        if let Err(error) = self.connection.query_row(checkpoint, [], |_| Ok(())) {
+        if let Err(error) = self.checkpoint() {
             tracing::warn!(%error, "the ledger's log stays beside its file; nothing is lost");
         }
         if let Err((_, error)) = self.connection.close() {

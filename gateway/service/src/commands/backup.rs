@@ -1,6 +1,8 @@
 //! `stencilward backup FILE FOLDER`: a copy of the ledger and its people, taken while the gateway
 //! runs.
 
+mod parts;
+
 use std::fs::{self, File, TryLockError};
 use std::io;
 use std::os::unix::fs::MetadataExt as _;
@@ -53,7 +55,9 @@ fn take(ledger: &Path, folder: &Path) -> anyhow::Result<String> {
     // Whatever ends this early leaves nothing that looks like a backup.
     let making = tempfile::Builder::new().prefix(UNFINISHED).tempdir_in(folder)?;
     let copy = making.path().join("copy.db");
-    let whole = copied(ledger, &copy)?;
+    Reader::open(ledger)?.copy_to(&copy)?;
+    parts::keep(ledger, &copy, folder)?;
+    let whole = checked(&copy)?;
     let (people, others) = (PeopleFile::beside(ledger), PeopleFile::beside(&kept));
     if people.path().exists() {
         people.copy_to(&others).context("the people who sign in were not copied")?;
@@ -96,12 +100,18 @@ pub(super) fn clear(folder: &Path, beginning: &str) -> io::Result<()> {
     Ok(())
 }
 
-/// Copies a ledger as it is at one instant, at its own schema, and goes along the copy's whole
-/// chain. Gives what is to be said of it.
-pub(super) fn copied(from: &Path, to: &Path) -> anyhow::Result<String> {
-    Reader::open(from)?.copy_to(to)?;
+/// Copies a backup with its parts for a ledger in this folder, at its own schema, and sees that
+/// it is whole. Gives what is to be said of it.
+pub(super) fn brought_back(backup: &Path, copy: &Path, folder: &Path) -> anyhow::Result<String> {
+    Reader::open(backup)?.copy_to(copy)?;
+    parts::bring_back(backup, folder)?;
+    checked(copy)
+}
+
+/// Goes along the chain of a copy whose parts have been checked, one by one.
+fn checked(copy: &Path) -> anyhow::Result<String> {
     let mut told = Position(0);
-    let verified = Reader::open(to)?.verify(|at| {
+    let verified = Reader::open(copy)?.verify(|at| {
         if at.0 - told.0 >= 1_000_000 {
             told = at;
             eprintln!("{at} events are whole so far");

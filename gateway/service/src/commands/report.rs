@@ -75,7 +75,8 @@ fn forms() -> impl TypedValueParser<Value = Form> {
     })
 }
 
-fn start(text: &str) -> Result<Timestamp, String> {
+/// The first instant that the text means.
+pub(super) fn start(text: &str) -> Result<Timestamp, String> {
     time(text).map(|(first, _)| first)
 }
 

@@ -9,7 +9,7 @@ use anyhow::Context as _;
 use stencilward_ledger::AtRest;
 use stencilward_web::PeopleFile;
 
-use super::backup::{clear, copied};
+use super::backup::{brought_back, clear};
 
 /// What unfinished copies are called, so that the next one knows them.
 const UNFINISHED: &str = ".unfinished-restore-";
@@ -68,7 +68,7 @@ fn bring_back(ledger: &Path, backup: &Path, replace: bool) -> anyhow::Result<Str
     clear(folder, UNFINISHED)?;
     let making = tempfile::Builder::new().prefix(UNFINISHED).tempdir_in(folder)?;
     let copy = making.path().join("copy.db");
-    let whole = copied(backup, &copy)?;
+    let whole = brought_back(backup, &copy, folder)?;
     if ledger.exists() {
         put_aside(&rest, ledger)?;
     }

@@ -130,6 +130,7 @@ fn fixed(changes: &[Change]) -> Result<(), Ended> {
             ("the plant", "listen") => "programs are connected there",
             ("the plant", "zone" | "language") => "pages are shown by it",
             ("the plant", "ledger") => "what was counted is in there",
+            ("the plant", key) if is_or_below(key, "archive") => "old events are moved by it",
             ("the plant", key) if is_or_below(key, "metrics") => "its series are there",
             ("the plant", key) if is_or_below(key, "tls") => "programs are connected by it",
             ("the plant", key) if is_or_below(key, "sign-in") => "people signed in by it",

@@ -57,6 +57,8 @@ pub(super) struct Families {
     pub(super) interlock_seconds: Histogram,
     pub(super) ledger_size: IntGauge,
     pub(super) ledger_free: IntGauge,
+    pub(super) ledger_archived: IntGauge,
+    pub(super) ledger_archive_size: IntGauge,
     pub(super) intake_waiting: IntGauge,
     pub(super) active_alarms: IntGaugeVec,
     pub(super) alarms: IntGaugeVec,
@@ -272,6 +274,10 @@ impl Families {
             )?,
             ledger_size: make.gauge("ledger_size_bytes", "Size of the ledger's files")?,
             ledger_free: make.gauge("ledger_free_bytes", "Free space on the ledger's disk")?,
+            ledger_archived: make
+                .gauge("ledger_archived_events", "Events in parts of the ledger's archive")?,
+            ledger_archive_size: make
+                .gauge("ledger_archive_size_bytes", "Size of the ledger's archive")?,
             intake_waiting: make
                 .gauge("intake_waiting", "Deliveries that wait for the site task")?,
             active_alarms: make.gauges(

@@ -8,6 +8,7 @@ use rusqlite::Connection;
 use sha2::{Digest, Sha256};
 
 use super::Kept;
+use super::archiving::{archive, shelf};
 use crate::contract::Ledger;
 use crate::suite::{append, machine};
 use crate::verify::{Verified, verify};
@@ -93,4 +94,29 @@ async fn the_script_of_the_readme_agrees() {
     let said = String::from_utf8_lossy(&output.stderr);
     assert_eq!(said.trim(), "broken at 32");
     assert_eq!(output.status.code(), Some(1));
+}
+
+#[tokio::test]
+async fn the_script_of_the_readme_reads_parts() {
+    let kept = Kept::new();
+    let head = some(&kept).await;
+    let ledger = kept.open();
+    archive(&ledger, 17, &shelf(&kept)).await;
+    let part = archive(&ledger, 40, &shelf(&kept)).await;
+    drop(ledger);
+    let Some(output) = run(&kept.file()) else {
+        return;
+    };
+    let hex: String = head.iter().map(|byte| format!("{byte:02x}")).collect();
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(said.trim(), format!("whole up to 60, hash {hex}"), "{output:?}");
+
+    let file = kept.0.path().join(part.file);
+    let bytes = std::fs::read(&file).unwrap();
+    std::fs::remove_file(&file).unwrap();
+    std::fs::write(&file, bytes).unwrap();
+    let hand = Connection::open(&file).unwrap();
+    hand.execute("UPDATE block SET hash = zeroblob(32) WHERE last = 25", []).unwrap();
+    let output = run(&kept.file()).unwrap();
+    assert_eq!(String::from_utf8_lossy(&output.stderr).trim(), "broken at 25 or before");
 }

@@ -9,7 +9,7 @@ use stencilward_domain::event::Position;
 
 use super::Kept;
 use crate::contract::{Ledger, Owed};
-use crate::sqlite::open::{APPLICATION, writer};
+use crate::sqlite::open::{APPLICATION, SCHEMA, SCHEMAS, writer};
 use crate::sqlite::{OpenError, SqliteLedger};
 use crate::suite::{append, counts, machine, one};
 use crate::{Verified, verify};
@@ -40,7 +40,7 @@ fn commits_are_durable_and_the_file_is_marked() {
     };
     assert_eq!(number("synchronous"), 2, "FULL");
     assert_eq!(number("application_id"), APPLICATION);
-    assert_eq!(number("user_version"), 2);
+    assert_eq!(number("user_version"), SCHEMA);
     let mode: String = connection.query_row("PRAGMA journal_mode", [], |row| row.get(0)).unwrap();
     assert_eq!(mode, "wal");
     let strict: i64 = connection
@@ -131,24 +131,41 @@ fn a_database_of_another_program_is_refused_and_left_alone() {
     }
 }
 
-/// A file as schema 1 left it: the table of events alone.
-#[tokio::test]
-async fn a_ledger_of_the_first_schema_is_brought_up_to_this_one() {
-    let kept = Kept::new();
-    let ledger = kept.open();
+/// A file as this earlier schema left it, with two events.
+async fn of_schema(kept: &Kept, schema: usize) {
+    let newest = Kept::new();
+    let ledger = newest.open();
     one(&ledger, append(&machine("a"), 0, [1, 2])).await.unwrap();
     drop(ledger);
     let old = Connection::open(kept.file()).unwrap();
-    old.execute_batch("DROP TABLE owed; PRAGMA user_version = 1").unwrap();
-    drop(old);
-    let mut reader = crate::Reader::open(&kept.file()).unwrap();
-    assert_eq!(reader.read(Position(0), 9).unwrap().len(), 2, "it reads as it is");
-    let ledger = kept.open();
-    assert_eq!(counts(&ledger).await, [1, 2]);
-    let owed = Owed { to: "b".into(), about: "c".into(), replaces: false, body: vec![1] };
-    ledger.append_owing(&[append(&machine("a"), 2, [3])], &[owed]).await.unwrap();
-    assert_eq!(ledger.due("b", 0, 9).await.unwrap().len(), 1);
-    assert!(matches!(verify(&ledger, |_| {}).await.unwrap(), Verified::Whole { .. }));
+    old.execute_batch(&SCHEMAS[..schema].concat()).unwrap();
+    old.pragma_update(None, "application_id", APPLICATION).unwrap();
+    old.pragma_update(None, "user_version", schema as i64).unwrap();
+    old.execute("ATTACH ?1 AS newest", [newest.file().to_str().unwrap()]).unwrap();
+    old.execute("INSERT INTO event SELECT * FROM newest.event", []).unwrap();
+}
+
+#[tokio::test]
+async fn a_ledger_of_an_earlier_schema_is_brought_up_to_this_one() {
+    for schema in [1, 2] {
+        let kept = Kept::new();
+        of_schema(&kept, schema).await;
+        let mut reader = crate::Reader::open(&kept.file()).unwrap();
+        assert_eq!(reader.read(Position(0), 9).unwrap().len(), 2, "it reads as it is");
+        assert_eq!(reader.parts().unwrap(), []);
+        let ledger = kept.open();
+        assert_eq!(counts(&ledger).await, [1, 2]);
+        let owed = Owed { to: "b".into(), about: "c".into(), replaces: false, body: vec![1] };
+        ledger.append_owing(&[append(&machine("a"), 2, [3])], &[owed]).await.unwrap();
+        assert_eq!(ledger.due("b", 0, 9).await.unwrap().len(), 1);
+        let part = ledger.archive(Position(2), kept.0.path()).await.unwrap().unwrap();
+        assert_eq!(part.events(), 2);
+        assert_eq!(counts(&ledger).await, [1, 2, 3]);
+        let hand = Connection::open(kept.file()).unwrap();
+        let delete = hand.execute("DELETE FROM event", []).unwrap_err();
+        assert!(delete.to_string().contains("never taken out"), "{delete}");
+        assert!(matches!(verify(&ledger, |_| {}).await.unwrap(), Verified::Whole { .. }));
+    }
 }
 
 #[test]
@@ -156,10 +173,10 @@ fn a_newer_schema_is_refused() {
     let kept = Kept::new();
     drop(kept.open());
     let newer = Connection::open(kept.file()).unwrap();
-    newer.execute_batch("PRAGMA user_version = 3").unwrap();
+    newer.pragma_update(None, "user_version", SCHEMA + 1).unwrap();
     drop(newer);
     let error = refused(&kept.file());
-    assert!(matches!(error, OpenError::Newer(3)));
+    assert!(matches!(error, OpenError::Newer(found) if found == SCHEMA + 1));
     assert!(error.to_string().contains("newer gateway"), "{error}");
 }
 
