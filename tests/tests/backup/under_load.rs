@@ -71,6 +71,8 @@ async fn a_backup_under_full_load_is_a_true_beginning() {
         assert!(output.status.success(), "{}", said(&output));
         let restored = ledger_read::recorded(&other.path("plant.db")).await;
         assert_eq!(restored, whole[..restored.len()], "a beginning of the whole ledger");
+        let count = format!("{} events, whole", restored.len());
+        assert!(said(&output).contains(&count), "{}", said(&output));
         let events: Vec<Event> = restored.into_iter().map(|one| one.fact.event).collect();
         let strokes = strokes(&events);
         // What was answered when it began is in it; of what was under way some may be.

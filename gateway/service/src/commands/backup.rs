@@ -114,13 +114,13 @@ fn checked(copy: &Path) -> anyhow::Result<String> {
     let verified = Reader::open(copy)?.verify(|at| {
         if at.0 - told.0 >= 1_000_000 {
             told = at;
-            eprintln!("{at} events are whole so far");
+            eprintln!("{} events are whole so far", at.0);
         }
     })?;
     match verified {
         Verified::Whole { head, hash } => {
             let hash: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
-            Ok(format!("{head} events, whole; the last one's hash is {hash}"))
+            Ok(format!("{} events, whole; the last one's hash is {hash}", head.0))
         }
         Verified::Broken { at } => {
             anyhow::bail!("event {at} does not fit the ones before it: use another backup")
