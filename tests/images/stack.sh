@@ -30,11 +30,21 @@ present() {
     docker image inspect "stencilward-tests/$1:local" >/dev/null 2>&1
 }
 
+# Builds the gateway's image, or a stage of it, and removes the one that it replaces. The stage in
+# which it is compiled has a tag so that its layers, the compiled dependencies, are kept.
+rebuild() {
+    local image=stencilward-tests/$1:local before after
+    before=$(docker image inspect --format '{{.Id}}' "$image" 2>/dev/null || true)
+    quietly docker build --force-rm --tag "$image" --file ../../deploy/container/Containerfile \
+        --build-arg PROFILE=dev --build-arg RUST=stencilward-tests/rust:local \
+        --build-arg BASE=stencilward-tests/debian:local "${@:2}" ../..
+    after=$(docker image inspect --format '{{.Id}}' "$image")
+    [ -z "$before" ] || [ "$before" = "$after" ] || docker rmi "$before" >/dev/null 2>&1 || true
+}
+
 present debian || quietly ./debian.sh
 present rust || quietly ./rust.sh
 present stack || quietly docker build --force-rm --tag stencilward-tests/stack:local --file stack.dockerfile .
-quietly docker build --force-rm --tag stencilward-tests/gateway:local \
-    --file ../../deploy/container/Containerfile --build-arg PROFILE=dev \
-    --build-arg RUST=stencilward-tests/rust:local --build-arg BASE=stencilward-tests/debian:local \
-    ../..
+rebuild gateway-build --target build
+rebuild gateway
 docker image ls 'stencilward-tests/*' --format '{{.Repository}}:{{.Tag}} {{.Size}}'

@@ -52,8 +52,9 @@ const MAY_KNOW: [(&str, &[&str]); 8] = [
 ];
 
 /// What may lie at the top of the source tree.
-const TOP_LEVEL: [&str; 18] = [
+const TOP_LEVEL: [&str; 19] = [
     ".ci",
+    ".dockerignore",
     ".git",
     ".gitignore",
     "CHANGELOG.md",

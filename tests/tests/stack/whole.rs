@@ -1,6 +1,5 @@
 //! The whole stack, from nothing to a gateway that is signed in to, watched, and told of machines.
 
-use std::process::Stdio;
 use std::time::Duration;
 
 use serde_json::{Value, json};
@@ -151,14 +150,7 @@ async fn is_watched(stack: &Stack) {
         if said.contains("=> 0") { Ok(()) } else { Err(said) }
     })
     .await;
-    let words = "stencilward people /etc/stencilward/plant.yaml admit prometheus --program \
-                 --role operator --by test --why monitoring";
-    let words: Vec<&str> = words.split_whitespace().collect();
-    let mut admit = stack.inside("gateway", &words).stdout(Stdio::piped()).spawn().unwrap();
-    let mut keep = script(&stack.secrets(), &["metrics-token"]).unwrap();
-    succeeds(keep.stdin(admit.stdout.take().unwrap()));
-    assert!(admit.wait().unwrap().success());
-
+    stack.admit_prometheus();
     eventually("the gateway is read", WATCHED, async || {
         let said = query(r#"up{job="stencilward"}"#);
         if said.contains("=> 1") { Ok(()) } else { Err(said) }
@@ -182,7 +174,7 @@ async fn is_watched(stack: &Stack) {
 async fn outlives_its_containers(stack: &Stack, client: &Client) {
     succeeds(&mut stack.compose(&["stop", "gateway"]));
     assert_eq!(client.get("/readyz").0, 0);
-    stack.start(&["--force-recreate"]);
+    stack.recreate();
     eventually("the gateway is ready", LIMIT, async || match client.get("/readyz") {
         (200, _) => Ok(()),
         other => Err(other.1),
