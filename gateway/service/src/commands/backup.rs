@@ -9,7 +9,7 @@ use std::process::ExitCode;
 
 use anyhow::Context as _;
 use stencilward_domain::event::Position;
-use stencilward_ledger::{Ledger as _, Reader, SqliteLedger, Verified, verify_after};
+use stencilward_ledger::{Ledger as _, OpenError, Reader, SqliteLedger, Verified, verify_after};
 use stencilward_web::PeopleFile;
 
 /// What to copy, and where to.
@@ -122,7 +122,11 @@ fn bring_back(ledger: &Path, backup: &Path, replace: bool) -> anyhow::Result<Str
 /// It also keeps its own until another takes that in one step: a gateway that starts meanwhile
 /// must find one of the two, never none.
 fn put_aside(ledger: &Path) -> anyhow::Result<()> {
-    drop(SqliteLedger::open(ledger)?);
+    match SqliteLedger::open(ledger) {
+        // One that lacks a part of its archive may be why a backup is brought back.
+        Ok(_) | Err(OpenError::Part(_)) => {}
+        Err(error) => return Err(error.into()),
+    }
     let at = jiff::Timestamp::now().strftime("%Y%m%dT%H%M%SZ");
     let aside = ledger.with_extension(format!("before-{at}.db"));
     fs::hard_link(ledger, &aside)
