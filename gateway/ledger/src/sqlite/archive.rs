@@ -204,8 +204,7 @@ impl Making<'_> {
         if after.0 >= last {
             return Ok(None);
         }
-        fs::create_dir_all(&self.folder).map_err(|error| self.folder_fails(error))?;
-        let folder = fs::canonicalize(&self.folder).map_err(|error| self.folder_fails(error))?;
+        let folder = self.provide_folder().map_err(|error| self.folder_fails(error))?;
         let making = folder.join(self.temporary_name());
         let part = self.fill(&mut source, &making, after, last);
         let part = part.and_then(|part| self.name(&folder, part));
@@ -214,6 +213,16 @@ impl Making<'_> {
             let _ = fs::remove_file(&making);
         }
         part.map(Some)
+    }
+
+    /// The folder by the name that is kept: what leads to it is followed, but not a link in its own
+    /// place, by which it may be moved.
+    fn provide_folder(&self) -> io::Result<PathBuf> {
+        fs::create_dir_all(&self.folder)?;
+        match (self.folder.parent(), self.folder.file_name()) {
+            (Some(parent), Some(name)) => Ok(fs::canonicalize(parent)?.join(name)),
+            _ => fs::canonicalize(&self.folder),
+        }
     }
 
     fn fill(

@@ -96,6 +96,23 @@ async fn a_ledger_is_moved_with_its_parts() {
     assert_eq!(everything(&elsewhere.open()).await, before);
 }
 
+/// A link in the place of the folder is followed, by those who read and by those who archive.
+#[tokio::test]
+async fn the_folder_may_become_a_link() {
+    let (kept, other) = (Kept::new(), tempfile::tempdir().unwrap());
+    let ledger = sixty(&kept).await;
+    let before = everything(&ledger).await;
+    archive(&ledger, 20, &shelf(&kept)).await;
+    drop(ledger);
+    fs::rename(shelf(&kept), other.path().join("moved")).unwrap();
+    std::os::unix::fs::symlink(other.path().join("moved"), shelf(&kept)).unwrap();
+    let ledger = kept.open();
+    let part = archive(&ledger, 40, &shelf(&kept)).await;
+    assert!(part.file.is_relative(), "{}", part.file.display());
+    assert_eq!(fs::read_dir(other.path().join("moved")).unwrap().count(), 2);
+    assert_eq!(everything(&ledger).await, before);
+}
+
 #[tokio::test]
 async fn parts_may_lie_elsewhere() {
     let (kept, other) = (Kept::new(), tempfile::tempdir().unwrap());
