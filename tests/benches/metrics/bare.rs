@@ -4,13 +4,16 @@ use std::collections::{BTreeMap, HashMap};
 
 use prometheus::{CounterVec, GaugeVec, Opts, Registry, TextEncoder};
 
+/// Labels with their values, and the value of the series.
+type Series = (Vec<(String, String)>, f64);
+
 /// A registry with the series of an exposition in the text format 0.0.4. Of histograms and other
 /// families without a plain value it has each line as a gauge: they are few.
 pub(crate) fn registry(exposition: &str) -> Registry {
     let registry = Registry::new();
     let mut kinds = HashMap::new();
     let mut helps = HashMap::new();
-    let mut families: BTreeMap<&str, Vec<(Vec<(String, String)>, f64)>> = BTreeMap::new();
+    let mut families: BTreeMap<&str, Vec<Series>> = BTreeMap::new();
     for line in exposition.lines() {
         if let Some(told) = line.strip_prefix("# TYPE ") {
             kinds.extend(told.split_once(' '));

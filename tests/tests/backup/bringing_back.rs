@@ -144,7 +144,7 @@ async fn schemas_stay_as_they_are() {
         rusqlite::Connection::open(path).unwrap().execute_batch(text).unwrap();
     };
     let ledger = plant.path("plant.db");
-    set(&ledger, "DROP TABLE owed; PRAGMA user_version = 1");
+    set(&ledger, "DROP TABLE archived; DROP TABLE part; DROP TABLE owed; PRAGMA user_version = 1");
     let backup = plant.back_up();
     assert_eq!((schema(&ledger), schema(&backup)), (1, 1));
 

@@ -40,7 +40,7 @@ async fn is_kept(old: &Old) {
     let after = rows(&plant.ledger());
     assert_eq!(after[..before.len()], before[..], "byte for byte");
     assert!(after[before.len()..].iter().any(|row| row.4.contains("after the upgrade")));
-    assert_eq!(schema(&plant.ledger()), (2, true));
+    assert_eq!(schema(&plant.ledger()), (3, true));
     if let Some(told) = walked(&plant.ledger()) {
         assert!(told.starts_with(&format!("whole up to {}, ", after.len())), "{told}");
     }
@@ -59,7 +59,7 @@ async fn the_way_back_is_a_backup_of_the_old_schema() {
     let backup = std::fs::read_dir(&kept).unwrap().next().unwrap().unwrap().path();
     let mut gateway = plant.run().await;
     gateway.stop();
-    assert_eq!(schema(&plant.ledger()), (2, true));
+    assert_eq!(schema(&plant.ledger()), (3, true));
     let output = plant.command("restore").arg(&backup).arg("--replace").output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     assert_eq!(schema(&plant.ledger()), (1, false));

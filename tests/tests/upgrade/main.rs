@@ -67,7 +67,7 @@ fn rows(ledger: &Path) -> Vec<Row> {
     query.query_map([], row).unwrap().map(Result::unwrap).collect()
 }
 
-/// Its schema, and whether it has the table that schema 2 added.
+/// Its schema, and whether it has the table that schema 2 added first.
 fn schema(ledger: &Path) -> (i64, bool) {
     let file = Connection::open(ledger).unwrap();
     let owed = "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = 'owed'";
