@@ -30,7 +30,7 @@ use crate::error::LedgerError;
 use crate::part::{Part, PartFault};
 
 /// Rows swept out in one write. While it lasts, appends wait.
-const SWEPT: u64 = 500;
+const SWEPT: u64 = 200;
 
 /// Why nothing was archived.
 #[derive(Debug, thiserror::Error)]
