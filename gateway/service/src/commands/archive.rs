@@ -49,6 +49,7 @@ impl Arguments {
     fn archive(&self, configuration: &Configuration) -> anyhow::Result<()> {
         let (before, to) = (self.before(configuration)?, self.to(configuration)?);
         let file = &configuration.ledger;
+        super::must_own(file)?;
         anyhow::ensure!(file.exists(), "there is no ledger {}: nothing to archive", file.display());
         let ledger = SqliteLedger::open(file).map_err(|error| match error {
             OpenError::InUse => anyhow::anyhow!(

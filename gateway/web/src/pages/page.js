@@ -2,6 +2,8 @@
 "use strict";
 
 const least = 2000;
+// Asked by the page, not by a person: it keeps nobody signed in.
+const renewal = { headers: { accept: "text/html", "stencilward-renewal": "1" } };
 let waiting = null;
 let shown = Date.now();
 
@@ -62,7 +64,7 @@ async function renew() {
   waiting = null;
   shown = Date.now();
   try {
-    const answer = await fetch(location.href, { headers: { accept: "text/html", "stencilward-renewal": "1" } });
+    const answer = await fetch(location.href, renewal);
     if (!answer.ok) return stale(true);
     // Signed out meanwhile: what is typed stays, and the note says what to do.
     if (answer.redirected) return stale(true);
@@ -119,5 +121,5 @@ document.addEventListener("visibilitychange", () => document.hidden ? rest() : l
 
 // What passes by itself is tried again.
 if (document.getElementById("again")) {
-  setInterval(() => fetch(location.href).then((answer) => answer.ok && location.reload(), () => {}), 5000);
+  setInterval(() => fetch(location.href, renewal).then((answer) => answer.ok && location.reload(), () => {}), 5000);
 }
