@@ -27,6 +27,17 @@ def run(*command):
     return ran.stdout
 
 
+def host():
+    """The target of this machine."""
+    return re.search(r"^host: (.+)$", run("rustc", "--version", "--verbose"), re.M).group(1)
+
+
+def known(target):
+    """What Cargo knows of each crate of the workspace, by name and version."""
+    text = run("cargo", "metadata", "--locked", "--format-version", "1", "--filter-platform", target)
+    return {(package["name"], package["version"]): package for package in json.loads(text)["packages"]}
+
+
 def linked(package, target):
     """Each linked crate as (name, version), with those that it needs; the package comes first."""
     tree = run("cargo", "tree", "--locked", "--package", package, "--target", target,
@@ -47,7 +58,7 @@ def reference(crate):
 
 
 def licences(expression):
-    # crates.io takes an old form of the expression, where a slash is an OR.
+    # An old form of the expression is still met, where a slash is an OR.
     return [{"expression": re.sub(r"\s*/\s*", " OR ", expression)}] if expression else []
 
 
@@ -112,15 +123,12 @@ def of_debian(status):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--package", required=True)
-    host = re.search(r"^host: (.+)$", run("rustc", "--version", "--verbose"), re.M).group(1)
-    parser.add_argument("--target", default=host)
+    parser.add_argument("--target", default=host())
     parser.add_argument("--debian", type=pathlib.Path)
     given = parser.parse_args()
 
     needs = linked(given.package, given.target)
-    known = json.loads(run("cargo", "metadata", "--locked", "--format-version", "1",
-                           "--filter-platform", given.target))
-    metadata = {(package["name"], package["version"]): package for package in known["packages"]}
+    metadata = known(given.target)
     lock = tomllib.loads(pathlib.Path("Cargo.lock").read_text())
     checksums = {(package["name"], package["version"]): package["checksum"]
                  for package in lock["package"] if "checksum" in package}

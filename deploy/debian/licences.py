@@ -1,16 +1,17 @@
 """Writes the package's copyright file: our licence, and those of all crates in the program.
 
-The crates are those that the program is linked with on this platform, after Cargo.lock; each
-brings its licence and notices in its own source. Fails where one brings none and is under a
-licence whose text is not here either.
+The crates are those of the bill of materials; each brings its licence and notices in its own
+source. Fails where one brings none and is under a licence whose text is not here either.
 """
 
 import collections
-import json
 import pathlib
 import re
-import subprocess
 import sys
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "container"))
+
+from sbom import host, known, linked  # noqa: E402
 
 PROGRAM = "stencilward-service"
 NAMES = ("LICENSE", "LICENCE", "COPYING", "COPYRIGHT", "NOTICE")
@@ -39,33 +40,9 @@ Copyright 2026 The Stencilward developers
 
 License: Apache-2.0; on Debian systems the text is in {APACHE}.
 
-The program is linked with these crates, whose sources are in the registry crates.io. Where a
-crate may be had under the Apache License 2.0, it is taken under that, and its other notices
-follow below all the same.
+The program is linked with these crates. Where a crate may be had under the Apache License 2.0, it
+is taken under that, and its other notices follow below all the same.
 """
-
-
-def metadata():
-    about = subprocess.run(["rustc", "-vV"], check=True, capture_output=True, text=True).stdout
-    host = next(line.split()[1] for line in about.splitlines() if line.startswith("host:"))
-    command = ["cargo", "metadata", "--format-version", "1", "--locked", "--filter-platform", host]
-    return json.loads(subprocess.run(command, check=True, capture_output=True).stdout)
-
-
-def linked(known):
-    """The crates that end up in the program: by normal dependencies from its own crate."""
-    nodes = {node["id"]: node for node in known["resolve"]["nodes"]}
-    packages = {package["id"]: package for package in known["packages"]}
-    waiting = [at for at, package in packages.items() if package["name"] == PROGRAM]
-    found = set()
-    while waiting:
-        at = waiting.pop()
-        if at not in found:
-            found.add(at)
-            normal = (to for to in nodes[at]["deps"] if any(not k["kind"] for k in to["dep_kinds"]))
-            waiting.extend(to["pkg"] for to in normal)
-    others = found - set(known["workspace_members"])
-    return sorted((packages[at] for at in others), key=lambda one: (one["name"], one["version"]))
 
 
 def notices(package):
@@ -91,7 +68,9 @@ def terms(package):
 
 
 def main():
-    crates = linked(metadata())
+    packages = known(host())
+    crates = (packages[crate] for crate in sorted(linked(PROGRAM, host())) if crate[0] != PROGRAM)
+    crates = [package for package in crates if package["source"]]
     print(HEAD)
     sharing = collections.defaultdict(list)
     for package in crates:
