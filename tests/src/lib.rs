@@ -9,6 +9,7 @@
 pub mod browser;
 pub mod certificates;
 pub mod child;
+pub mod curl;
 pub mod free_port;
 pub mod http;
 pub mod ledger_read;
@@ -20,6 +21,7 @@ pub mod prometheus;
 pub mod promtool;
 pub mod python;
 pub mod rabbitmq;
+pub mod said;
 pub mod seed;
 pub mod service;
 pub mod wait;

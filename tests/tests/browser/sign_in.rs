@@ -70,16 +70,28 @@ async fn an_operator_comes_in_with_badge_and_pin() {
     handheld.close().await;
 }
 
+async fn a_manager_signs_in(works: &Works, desk: &Browser) {
+    let said = works.admit("M. Example", "manager", &[]);
+    desk.goto("/").await;
+    first_time(desk, "M. Example", said["first password"].as_str().unwrap()).await;
+    sign_in(desk, "M. Example", NEW).await;
+    desk.arrives("/").await;
+}
+
+/// Grants a concession on the page of a stencil, once that may be.
+async fn grant(desk: &Browser) {
+    desk.press(Thing::Fold, "Grant a concession").await;
+    desk.fill("Strokes", "40").await;
+    desk.fill("Why", "its successor comes on Friday").await;
+    desk.press(Thing::Button, "Grant a concession").await;
+    desk.sees("Concession: 0 of 40 strokes used").await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_manager_shows_again_who_they_are_for_a_concession() {
     let works = Works::with(SIGN_IN).await;
     let Some(desk) = works.browser(Setup::DESK).await else { return };
-    let said = works.admit("M. Example", "manager", &[]);
-    desk.goto("/").await;
-    first_time(&desk, "M. Example", said["first password"].as_str().unwrap()).await;
-    sign_in(&desk, "M. Example", NEW).await;
-    desk.arrives("/").await;
-
+    a_manager_signs_in(&works, &desk).await;
     desk.goto("/stencils/WR-202").await;
     desk.press(Thing::Fold, "Grant a concession").await;
     desk.sees("Before this can be done, confirm that it is you.").await;
@@ -90,11 +102,7 @@ async fn a_manager_shows_again_who_they_are_for_a_concession() {
     desk.fill(SECRET, NEW).await;
     desk.press(Thing::Button, "Confirm that it is you").await;
     desk.arrives("/stencils/WR-202").await;
-    desk.press(Thing::Fold, "Grant a concession").await;
-    desk.fill("Strokes", "40").await;
-    desk.fill("Why", "its successor comes on Friday").await;
-    desk.press(Thing::Button, "Grant a concession").await;
-    desk.sees("Concession: 0 of 40 strokes used").await;
+    grant(&desk).await;
     desk.sees("by M. Example: its successor comes on Friday").await;
     desk.close().await;
 }
@@ -104,13 +112,8 @@ async fn a_second_person_confirms_where_the_plant_says_so() {
     let works =
         Works::with("sign-in: { stations: [127.0.0.1], second-person: [concession] }\n").await;
     let Some(desk) = works.browser(Setup::DESK).await else { return };
-    let manager = works.admit("M. Example", "manager", &[]);
     let technician = works.admit("T. Example", "technician", &["--pin"]);
-    desk.goto("/").await;
-    first_time(&desk, "M. Example", manager["first password"].as_str().unwrap()).await;
-    sign_in(&desk, "M. Example", NEW).await;
-    desk.arrives("/").await;
-
+    a_manager_signs_in(&works, &desk).await;
     desk.goto("/stencils/WR-202").await;
     desk.press(Thing::Fold, "Grant a concession").await;
     desk.press(Thing::Link, "Confirm that it is you").await;
@@ -130,11 +133,7 @@ async fn a_second_person_confirms_where_the_plant_says_so() {
     desk.fill("Their password or PIN", technician["PIN"].as_str().unwrap()).await;
     desk.press(Thing::Button, "Confirm that it is you").await;
     desk.arrives("/stencils/WR-202").await;
-    desk.press(Thing::Fold, "Grant a concession").await;
-    desk.fill("Strokes", "40").await;
-    desk.fill("Why", "its successor comes on Friday").await;
-    desk.press(Thing::Button, "Grant a concession").await;
-    desk.sees("Concession: 0 of 40 strokes used").await;
+    grant(&desk).await;
     desk.close().await;
 }
 

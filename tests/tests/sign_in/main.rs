@@ -7,12 +7,12 @@ mod plant;
 
 use std::time::Duration;
 
-use plant::{Client, Plant};
+use plant::Plant;
 use serde_json::{Value, json};
 use stencilward_domain::event::{Event, PeopleEvent, Role};
 use stencilward_tests::child::Signal;
-use stencilward_tests::ledger_read;
 use stencilward_tests::wait::eventually;
+use stencilward_tests::{ledger_read, said};
 
 pub(crate) const LIMIT: Duration = Duration::from_secs(30);
 const NEW: &str = "kettle orbit lamp sand";
@@ -31,9 +31,9 @@ async fn beyond_loopback_it_needs_a_certificate() {
 #[tokio::test]
 async fn the_first_manager_signs_in_over_tls() {
     let plant = Plant::secured("0.0.0.0");
-    let Some(client) = Client::of(&plant) else { return };
+    let Some(client) = plant.client() else { return };
     let mut gateway = plant.run().await;
-    let password = plant::after(&gateway.transcript(), "with the password ");
+    let password = said::after(&gateway.transcript(), "with the password ");
     assert_eq!(password.matches(|c: char| c.is_ascii_alphanumeric()).count(), 20, "{password}");
 
     // Nobody comes in without, nor without TLS.
@@ -70,7 +70,7 @@ async fn the_first_manager_signs_in_over_tls() {
 #[tokio::test]
 async fn a_certificate_is_renewed() {
     let plant = Plant::secured("127.0.0.1");
-    let Some(before) = Client::of(&plant) else { return };
+    let Some(before) = plant.client() else { return };
     let mut gateway = plant.run().await;
     assert_eq!(before.get("/healthz").0, 200);
     std::fs::write(plant.path("own.pem"), "no certificate").unwrap();
@@ -79,7 +79,7 @@ async fn a_certificate_is_renewed() {
     assert_eq!(before.get("/healthz").0, 200);
 
     plant.certify();
-    let after = Client::of(&plant).unwrap();
+    let after = plant.client().unwrap();
     assert_eq!(after.get("/healthz").0, 0, "the old one is still shown");
     gateway.signal(Signal::HUP);
     eventually("the new certificate", LIMIT, async || match after.get("/healthz").0 {
@@ -95,8 +95,8 @@ async fn a_certificate_is_renewed() {
 async fn people_come_and_go_while_it_runs() {
     let plant = Plant::new("127.0.0.1", "sign-in: { stations: [127.0.0.1] }\n");
     let mut gateway = plant.run().await;
-    let first = plant::after(&gateway.transcript(), "with the password ");
-    let Some(client) = Client::of(&plant) else { return };
+    let first = said::after(&gateway.transcript(), "with the password ");
+    let Some(client) = plant.client() else { return };
     let told = |arguments: &[&str]| {
         let said = ["--by", "the test", "--why", "to see"];
         let output = plant.command("people", &[arguments, &said].concat()).output().unwrap();
@@ -104,10 +104,10 @@ async fn people_come_and_go_while_it_runs() {
         String::from_utf8(output.stdout).unwrap()
     };
     let admitted = told(&["admit", "Anna", "--role", "technician", "--pin", "--badge", "B-7"]);
-    let pin = plant::after(&admitted, "PIN, not shown again: ");
-    let password = plant::after(&admitted, "first password, not shown again: ");
+    let pin = said::after(&admitted, "PIN, not shown again: ");
+    let password = said::after(&admitted, "first password, not shown again: ");
     let mes = told(&["admit", "mes", "--role", "operator", "--program", "--ends", "90days"]);
-    let token = plant::after(&mes, "token, not shown again: ");
+    let token = said::after(&mes, "token, not shown again: ");
 
     let sign_in = json!({ "name": "B-7", "secret": pin });
     eventually("Anna signs in", LIMIT, async || match client.post("/api/v1/sign-in", &sign_in) {

@@ -7,7 +7,6 @@
 
 mod bill;
 mod compose;
-mod curl;
 mod cut_off;
 mod engine;
 mod image;
@@ -33,10 +32,4 @@ pub(crate) fn succeeds(command: &mut Command) -> String {
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{command:?}: {said}");
     String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-/// The word after these.
-pub(crate) fn after(text: &str, words: &str) -> String {
-    let rest = text.split_once(words).unwrap_or_else(|| panic!("no {words:?} in {text}")).1;
-    rest.split([',', '\n', ' ']).next().unwrap().to_owned()
 }

@@ -3,13 +3,14 @@
 use std::time::Duration;
 
 use serde_json::{Value, json};
+use stencilward_tests::curl::Client;
+use stencilward_tests::said::after;
 use stencilward_tests::wait::eventually;
 
 use crate::compose::{self, Stack};
-use crate::curl::Client;
 use crate::engine::Engine;
 use crate::secrets::{deployed, script};
-use crate::{LIMIT, after, outcome, succeeds};
+use crate::{LIMIT, outcome, succeeds};
 
 const NEW: &str = "kettle orbit lamp sand";
 /// Prometheus looks every 15 s, and works out rules as often.
@@ -30,7 +31,7 @@ async fn comes_up_and_is_what_it_says() {
     let Some(stack) = Stack::up().await else { return };
     let engine = Engine::new().await;
     let base = format!("https://127.0.0.1:{}", stack.port);
-    let Some(client) = Client::of(&base, &stack.secrets().join("ca.pem")) else { return };
+    let Some(client) = Client::of(&base, Some(&stack.secrets().join("ca.pem"))) else { return };
     eventually("the gateway is ready", LIMIT, async || match client.get("/readyz") {
         (200, _) => Ok(()),
         other => Err(other.1),

@@ -20,6 +20,8 @@ use stencilward_domain::signal::Width;
 use stencilward_service::demo::printer::{Counting, Printer};
 use stencilward_service::plant::tally::Tally;
 use stencilward_tests::certificates::{Authority, Shown};
+use stencilward_tests::curl::Client;
+use stencilward_tests::said::after;
 use stencilward_tests::wait::eventually;
 use tempfile::TempDir;
 use testcontainers::core::{AccessMode, ExecCommand, Mount, WaitFor};
@@ -28,9 +30,8 @@ use testcontainers::{ContainerAsync, GenericImage, Healthcheck, ImageExt as _};
 use tokio::io::AsyncReadExt as _;
 use tokio::task::JoinHandle;
 
-use crate::curl::Client;
 use crate::engine::{Apart, Engine};
-use crate::{LIMIT, after, image};
+use crate::{LIMIT, image};
 
 const CONFIGURATION: &str = r#"
 site: Invented Works
@@ -126,12 +127,12 @@ impl Works {
         let authority = Authority::new("Invented CA");
         let gateway = gateway(&plant, &authority.issue("gateway"), &people.name, disk).await;
         engine.connect(&floor, gateway.id()).await;
-        let mut client = Client::of("https://gateway:9464", &authority.ca())?;
+        let mut client = Client::of("https://gateway:9464", Some(&authority.ca()))?;
         let address = engine.address_in(&people.name, gateway.id()).await;
         let resolve = format!("gateway:9464:{address}");
         let token = admitted(&gateway).await;
         let bearer = format!("Authorization: Bearer {token}");
-        client.always(&["--resolve", &resolve, "-H", &bearer]);
+        client.always(&["--max-time", "4", "--resolve", &resolve, "-H", &bearer]);
 
         let (tally, printing) = (Arc::default(), Arc::new(AtomicBool::new(true)));
         let mut works = Self {
