@@ -257,15 +257,28 @@ impl<S: Server> Service<S> {
         self.answers().await;
     }
 
-    /// Freezes it: connections stay, and nothing moves on them.
+    /// Freezes it: connections stay, and nothing moves on them once this returns.
     ///
     /// # Panics
-    /// When it does not run.
+    /// When it does not run or does not stand still in time.
     pub async fn pause(&mut self) {
         match &self.place {
             Place::Contained(contained) => contained.pause().await,
-            Place::Installed(installed) => installed.server().signal(Signal::STOP),
+            Place::Installed(installed) => {
+                installed.server().signal(Signal::STOP);
+                self.stands_still().await;
+            }
         }
+    }
+
+    /// The signal reaches a program's threads a moment after it was sent.
+    async fn stands_still(&self) {
+        let what = format!("{} stands still", S::NAME);
+        eventually(&what, S::PATIENCE, async || match self.hello().await {
+            Ok(()) => Err("it answers"),
+            Err(_) => Ok(()),
+        })
+        .await;
     }
 
     /// Lets it go on after [`Self::pause`].
