@@ -30,10 +30,12 @@ import time
 from paho.mqtt.client import CallbackAPIVersion, Client, MQTTv311
 
 PATIENCE = 60
+SPEECH = threading.Lock()
 
 
 def say(said, **fields):
-    print(json.dumps({"said": said, **fields}), flush=True)
+    with SPEECH:
+        print(json.dumps({"said": said, **fields}), flush=True)
 
 
 class Floor:
@@ -118,7 +120,8 @@ class Floor:
 
     def hear(self, topic):
         subscribed = threading.Event()
-        listener = self.line("ear", clean=True)
+        # The broker keeps what comes while it is away, as it may after the broker's own restart.
+        listener = self.line("ear", clean=False)
         listener.on_message = lambda *heard: say("came", body=json.loads(heard[2].payload))
         listener.on_subscribe = lambda *_: subscribed.set()
         # Also over the next connection, to a broker that has forgotten.

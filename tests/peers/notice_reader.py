@@ -6,6 +6,7 @@ message below that topic it tells {"said": "notice", "about": ..., "body": ..., 
 
 import argparse
 import json
+import os
 import threading
 
 from jsonschema import Draft202012Validator
@@ -37,7 +38,7 @@ def main():
     args = arguments.parse_args()
     with open(args.schema, encoding="utf-8") as file:
         schema = Draft202012Validator(json.load(file))
-    client = Client(CallbackAPIVersion.VERSION2, "notice-reader", clean_session=True,
+    client = Client(CallbackAPIVersion.VERSION2, f"notice-reader-{os.getpid()}", clean_session=True,
                     protocol=MQTTv311)
     client.reconnect_delay_set(min_delay=1, max_delay=1)
     client.on_connect = lambda c, *_: c.subscribe(f"{args.under}/#", qos=1)
