@@ -6,6 +6,8 @@
 
 use std::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 use crate::time::Timestamp;
 
 /// Lags that differ by no more are alike; a clock that is off by no more agrees with the
@@ -17,7 +19,7 @@ pub const ALIKE: Duration = Duration::from_secs(60);
 pub const PROVEN: Duration = Duration::from_secs(120);
 
 /// What is known of a machine's clock.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Clock {
     /// The gateway's time less the machine's, ms; none while it is not known.
     off: Option<i64>,
@@ -27,7 +29,7 @@ pub struct Clock {
     spell: Option<Spell>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 struct Spell {
     since: Timestamp,
     least: i64,

@@ -12,6 +12,7 @@ pub mod event;
 pub mod machine;
 pub mod names;
 pub mod outputs;
+mod pairs;
 pub mod past;
 pub mod place;
 pub mod plant;

@@ -1,7 +1,10 @@
 //! What is known and durable about one machine, and how events change it.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
 
 use crate::clock::Clock;
 use crate::counter::Known;
@@ -18,7 +21,7 @@ use crate::time::Timestamp;
 pub const IDENTITIES_KEPT: usize = 4_096;
 
 /// Whether the link to a machine works.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub enum LinkState {
     /// Never heard of.
     #[default]
@@ -56,7 +59,7 @@ impl LinkState {
 }
 
 /// The stencil in a printer, or loaded into a washer.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Seat {
     /// Its code as read; it need not be in the list.
     pub code: StencilCode,
@@ -67,7 +70,7 @@ pub struct Seat {
 }
 
 /// One counter of a machine.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Counter {
     /// The value that counts.
     pub known: Known,
@@ -80,7 +83,7 @@ pub struct Counter {
 }
 
 /// What a slot of a rack holds.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Slot {
     /// Nothing.
     Empty,
@@ -91,7 +94,7 @@ pub enum Slot {
 }
 
 /// A permitted store or take that waits to be carried out.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Permit {
     /// Store or take.
     pub rule: Rule,
@@ -104,28 +107,46 @@ pub struct Permit {
 }
 
 /// A decision as last told: enough to see a change.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Told {
     /// About which stencil.
     pub stencil: Option<StencilCode>,
     /// The codes of the reasons against it; none permits.
-    pub codes: Vec<&'static str>,
+    pub codes: Vec<Cow<'static, str>>,
 }
 
 impl Told {
     /// What a decision tells.
     #[must_use]
     pub fn of(decision: &Decision) -> Self {
-        let codes = decision.reasons.iter().map(|cause| cause.reason.code()).collect();
+        let codes = decision.reasons.iter().map(|cause| cause.reason.code().into()).collect();
         Self { stencil: decision.stencil.clone(), codes }
     }
 }
 
 /// Identities of messages whose events are in the ledger, oldest leaving first.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(into = "Vec<Dealt>", from = "Vec<Dealt>")]
 pub struct Seen {
     order: VecDeque<Arc<str>>,
     decisions: BTreeMap<Arc<str>, Option<Box<Decision>>>,
+}
+
+/// One of them, with the decision given to it.
+type Dealt = (Arc<str>, Option<Box<Decision>>);
+
+impl From<Seen> for Vec<Dealt> {
+    fn from(mut seen: Seen) -> Self {
+        let decision = |identity| seen.decisions.remove(&identity).map(|given| (identity, given));
+        seen.order.into_iter().filter_map(decision).collect()
+    }
+}
+
+impl From<Vec<Dealt>> for Seen {
+    fn from(dealt: Vec<Dealt>) -> Self {
+        let order = dealt.iter().map(|(identity, _)| Arc::clone(identity)).collect();
+        Self { order, decisions: dealt.into_iter().collect() }
+    }
 }
 
 impl Seen {
@@ -163,7 +184,7 @@ impl Seen {
 }
 
 /// One machine.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Machine {
     /// Whether its link works.
     pub link: LinkState,
@@ -210,7 +231,7 @@ impl Machine {
     pub fn is_unconfirmed(&self) -> bool {
         let told = self.print.as_ref();
         let unread = |counter: &Counter| !counter.candidates.is_empty();
-        told.is_some_and(|told| told.codes.contains(&Reason::SEAT_UNCONFIRMED))
+        told.is_some_and(|told| told.codes.iter().any(|code| code == Reason::SEAT_UNCONFIRMED))
             || (self.seat.is_none() && self.counters.values().any(unread))
     }
 

@@ -1,7 +1,10 @@
 //! What is remembered of the past so that late messages land where they belong: bounded, and only
 //! in a plant with machines whose messages tell when something happened.
 
+use std::borrow::Cow;
 use std::collections::{BTreeSet, VecDeque};
+
+use serde::{Deserialize, Serialize};
 
 use crate::decision::Decision;
 use crate::event::Position;
@@ -24,7 +27,7 @@ pub const WASHES_KEPT: usize = 16;
 pub const DECISIONS_KEPT: usize = 1_000;
 
 /// What was in a machine, and when.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Seats(VecDeque<(Timestamp, Option<StencilCode>)>);
 
 impl Seats {
@@ -68,7 +71,7 @@ impl Seats {
 }
 
 /// When a stencil was printed with since its last wash, and when it was washed.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 pub struct Uses {
     lots: VecDeque<Lot>,
     washes: VecDeque<Timestamp>,
@@ -76,7 +79,7 @@ pub struct Uses {
     unclear: Option<Timestamp>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 struct Lot {
     /// When the last of them was made.
     last: Timestamp,
@@ -144,7 +147,7 @@ impl Uses {
 }
 
 /// A decision that permitted, with what was known then and what is now known of that time.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Permitted {
     /// The event that tells of it.
     pub position: Position,
@@ -159,11 +162,11 @@ pub struct Permitted {
     /// What was told last of the time before it.
     pub late: Option<Late>,
     /// Codes of the reasons that were found against it later.
-    pub doubts: BTreeSet<&'static str>,
+    pub doubts: BTreeSet<Cow<'static, str>>,
 }
 
 /// An event that was told late.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Late {
     /// The event.
     pub position: Position,

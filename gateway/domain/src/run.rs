@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::{Deserialize, Serialize};
+
 use crate::event::{Advance, Basis, BasisKind, Event, LikelyCause, Recorded};
 use crate::names::StencilCode;
 use crate::plant::{Bases, Tolerance};
@@ -10,7 +12,7 @@ use crate::time::Timestamp;
 
 /// Strokes that the bases of one printer tell of, from the start of an order to its end, or while
 /// one stencil stays where no order is told of.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Run {
     /// Since when.
     pub since: Timestamp,

@@ -93,6 +93,12 @@ impl Site {
         }
     }
 
+    /// Takes the state that the ledger's first events add up to, so that only those after
+    /// [`State::head`] need be replayed.
+    pub fn recall(&mut self, state: State) {
+        self.state = state;
+    }
+
     /// Takes in an event from the ledger.
     pub fn replay(&mut self, recorded: &Recorded) {
         self.state.apply(recorded);

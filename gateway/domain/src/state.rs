@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use serde::{Deserialize, Serialize};
+
 use crate::alarm::Alarms;
 use crate::decision::Rule;
 use crate::event::{Configured, Event, Position, Recorded, WhyUnattributed};
@@ -13,8 +15,9 @@ use crate::signal::OrderSpec;
 use crate::stencil::{Stencil, Stencils};
 use crate::time::Timestamp;
 
-/// The state of the plant. Equal ledgers give equal states.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+/// The state of the plant. Equal ledgers give equal states, and what is read of a state as serde
+/// wrote it equals it.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct State {
     /// Stencils by code.
     pub stencils: Stencils,
@@ -46,7 +49,7 @@ pub struct State {
 }
 
 /// Strokes that a machine made and nobody attributed yet.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Unattributed {
     /// Made by which printer.
     pub machine: MachineName,
@@ -154,7 +157,7 @@ impl State {
             Event::DecisionDoubted(doubted) => {
                 let mut all = self.permitted.iter_mut();
                 if let Some(permitted) = all.find(|p| p.position == doubted.decision) {
-                    permitted.doubts.extend(doubted.reasons.iter().map(|c| c.reason.code()));
+                    permitted.doubts.extend(doubted.reasons.iter().map(|c| c.reason.code().into()));
                 }
             }
             _ => self.reach_back(recorded, speaker),

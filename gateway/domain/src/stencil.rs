@@ -6,6 +6,8 @@ mod promise;
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 use crate::event::{DecisionDoubted, Event, Position, Recorded, StencilSpec};
 use crate::names::{MachineName, StencilCode};
 use crate::past::Uses;
@@ -17,7 +19,7 @@ use crate::wear::{WearBand, WearLimits};
 pub use promise::Promise;
 
 /// How clean a stencil is. Unknown is a real value.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 pub enum Cleanliness {
     /// Washed, and not printed with since.
     Clean,
@@ -73,7 +75,7 @@ impl Standing {
 }
 
 /// A value, since when it holds, and the event that made it so.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Sourced<T> {
     /// The value.
     pub value: T,
@@ -84,7 +86,7 @@ pub struct Sourced<T> {
 }
 
 /// Why and by whom a stencil is on hold.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Hold {
     /// Why.
     pub why: String,
@@ -93,7 +95,7 @@ pub struct Hold {
 }
 
 /// A permission to use a worn stencil (ISO 9000: concession).
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Concession {
     /// Strokes allowed.
     pub strokes: u64,
@@ -116,7 +118,7 @@ impl Concession {
 }
 
 /// One stencil.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Stencil {
     /// What it is.
     pub spec: StencilSpec,

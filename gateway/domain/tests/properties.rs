@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::floor::Floor;
+use common::floor::{Floor, begun};
 use common::moves::{Move, any_signal, extreme, moves, requests};
 use common::oracle::Oracle;
 use common::plant::{CLEAN, MUTE, MUTE_2, NAMER, NAMER_2, plant, plant_with};
@@ -81,6 +81,16 @@ proptest! {
         let read_back = through_json(&floor.ledger);
         prop_assert_eq!(&read_back, &floor.ledger);
         prop_assert!(positions_follow(&floor.ledger));
+    }
+
+    #[test]
+    fn a_state_kept_on_the_way_and_what_came_after_give_the_same_state(
+        moves in prop::collection::vec(moves(), 1..80),
+        place in any::<prop::sample::Index>(),
+    ) {
+        let floor = after(&moves);
+        let begun = begun(worn_plant(), &floor.ledger, place.index(floor.ledger.len() + 1));
+        prop_assert_eq!(begun.state(), floor.site.state());
     }
 
     #[test]

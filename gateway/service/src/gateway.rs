@@ -25,15 +25,17 @@ use stencilward_web::{
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
+use tokio_util::task::{AbortOnDropHandle, TaskTracker};
 
 use crate::archive::Past;
 use crate::journal::{Journal, JournalError};
 use crate::keeper::{Ended, Keeper};
 use crate::metrics::{Follower, Look, Metrics, keep_outlook};
 use crate::notices::{Notices, Told};
-use crate::replay::replay;
+use crate::replay::Pages;
 use crate::showing::Showing;
+use crate::snapshot::{Recheck, Snapshot, Taker, Wrong};
+use crate::supervisor;
 use archivist::Archivist;
 use front::{Entry, Front};
 use links::Links;
@@ -102,7 +104,8 @@ impl Gateway {
         let kept = open(configuration).await?;
         let ledger: Arc<dyn Ledger> = Arc::clone(&kept) as _;
         let metrics = Arc::new(Metrics::new()?);
-        let (site, follower, versions) = begin(configuration, &*ledger, &metrics).await?;
+        let Begun { site, follower, versions, snapshots, recheck } =
+            begin(configuration, &ledger, &metrics).await?;
         let (showing, view) = Showing::new();
         let alarms = Arc::new(AlarmBoard::showing(site.active_alarms(now())));
         let (tasks, readiness) = (TaskTracker::new(), Arc::new(Readiness::not_yet("starting")));
@@ -129,6 +132,8 @@ impl Gateway {
             forgetful,
             give_up: give_up.clone(),
             beat: 0,
+            snapshots,
+            recheck,
         };
         let (owing, told) = (Some(Arc::new(debts) as _), Some(alarms.follow()));
         let (observer, stop) = (Arc::clone(&metrics) as _, stop_links.clone());
@@ -274,22 +279,47 @@ impl Gateway {
 }
 
 /// The site as the ledger left it, with metrics that show it and each stream's version.
+struct Begun {
+    site: Site,
+    follower: Follower,
+    versions: HashMap<Stream, u64>,
+    snapshots: Taker,
+    recheck: Option<AbortOnDropHandle<Result<(), Wrong>>>,
+}
+
 async fn begin(
     configuration: &Configuration,
-    ledger: &dyn Ledger,
+    ledger: &Arc<dyn Ledger>,
     metrics: &Arc<Metrics>,
-) -> anyhow::Result<(Site, Follower, HashMap<Stream, u64>)> {
+) -> anyhow::Result<Begun> {
     let mut site = Site::new(configuration.plant());
     let mut follower = Follower::new(Arc::clone(metrics), configuration.metrics.stencils);
-    let versions = replay(ledger, |recorded| {
-        site.replay(recorded);
-        follower.count(&recorded.fact.event);
-    })
-    .await?;
+    let file = Snapshot::file(&configuration.ledger);
+    let unread = "cannot read the ledger";
+    let snapshot = Snapshot::of(&**ledger, file.clone()).await.context(unread)?;
+    let recheck = snapshot.map(|Snapshot { state, counts }| {
+        follower.recall(&counts)?;
+        tracing::info!(events = state.head.0, "starting from the snapshot");
+        site.recall(state.clone());
+        let recheck = Recheck::new(Arc::clone(ledger), file.clone(), state);
+        anyhow::Ok(AbortOnDropHandle::new(tokio::spawn(recheck.run())))
+    });
+    let recheck = recheck.transpose()?;
+    let (known, head) = (site.state().head, *ledger.head().borrow());
+    let mut pages = Pages::of(&**ledger, known, head);
+    while let Some(page) = pages.next().await.context(unread)? {
+        for recorded in page.iter().map(|entry| &entry.recorded) {
+            site.replay(recorded);
+            follower.count(&recorded.fact.event);
+        }
+        supervisor::reads(pages.position(), head);
+    }
+    let versions = ledger.versions().await.context(unread)?;
     let now = now();
     site.start(env!("CARGO_PKG_VERSION"), now);
     follower.show_all(&site, now);
-    Ok((site, follower, versions))
+    let snapshots = Taker::new(Arc::clone(ledger), file, known);
+    Ok(Begun { site, follower, versions, snapshots, recheck })
 }
 
 /// What is told of the past, and what Prometheus is told.

@@ -8,6 +8,7 @@ use stencilward_domain::event::{Event, Position, Recorded, Stream};
 use stencilward_ledger::{Append, BatchId, Ledger, LedgerError, Owed, Refused};
 
 use crate::metrics::Metrics;
+use crate::snapshot::Wrong;
 
 /// Why an event will never be durable.
 #[derive(Debug, thiserror::Error)]
@@ -26,6 +27,9 @@ pub(crate) enum JournalError {
         /// By the ledger.
         there: u64,
     },
+    /// They would follow from a state that is not the ledger's.
+    #[error(transparent)]
+    Misled(#[from] Wrong),
     /// The ledger takes no writes.
     #[error("the ledger takes no writes")]
     Ledger(#[source] LedgerError),

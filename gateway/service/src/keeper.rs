@@ -14,11 +14,13 @@ use stencilward_ledger::Owed;
 use stencilward_web::{AlarmBoard, Readiness, Visit};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
+use tokio_util::task::AbortOnDropHandle;
 
 use crate::journal::{Journal, JournalError, Round, retry_wait};
 use crate::metrics::{Follower, Metrics};
 use crate::notices::{Notices, Told};
 use crate::showing::Showing;
+use crate::snapshot::{Taker, Wrong};
 
 /// Signals at which a round takes no further delivery.
 const LARGE_ROUND: usize = 2_048;
@@ -45,6 +47,9 @@ pub(crate) struct Keeper {
     /// Cancelled when what is still unwritten shall be given up.
     pub(crate) give_up: CancellationToken,
     pub(crate) beat: u64,
+    pub(crate) snapshots: Taker,
+    /// The check of the snapshot that the start believed, until it is done.
+    pub(crate) recheck: Option<AbortOnDropHandle<Result<(), Wrong>>>,
 }
 
 /// Another configuration that shall take effect.
@@ -100,8 +105,10 @@ impl Keeper {
     /// more, all outputs are refused.
     pub(crate) async fn run(mut self) -> Result<Ended, JournalError> {
         let result = self.work().await;
-        if result.is_err() {
-            self.refuse_all();
+        match result {
+            Ok(Ended { unwritten: 0 }) => self.snapshots.end(&self.site, &self.follower).await,
+            Ok(_) => {}
+            Err(_) => self.refuse_all(),
         }
         result
     }
@@ -130,6 +137,7 @@ impl Keeper {
                 Some(broker) = self.forgetful.recv() => {
                     waiting.owed = self.notices.all(&broker, &self.site, now());
                 }
+                wrong = found_wrong(&mut self.recheck) => return Err(wrong.into()),
                 () = self.give_up.cancelled() => break,
                 _ = tick.tick() => {
                     self.beat += 1;
@@ -222,6 +230,7 @@ impl Keeper {
             }
             self.follower.follow(round.events(), &self.site, now());
             self.showing.follow(round.events(), &self.site, now());
+            self.snapshots.follow(&self.site, &self.follower);
             let moved = round.events().any(|event| matches!(event, Event::Alarm(_)));
             if moved || self.alarms.is_troubled() {
                 self.show_alarms();
@@ -308,6 +317,18 @@ impl Keeper {
             changed
         });
     }
+}
+
+/// Ends only when the check finds that the snapshot was wrong.
+async fn found_wrong(recheck: &mut Option<AbortOnDropHandle<Result<(), Wrong>>>) -> Wrong {
+    if let Some(check) = recheck {
+        let ended = check.await;
+        *recheck = None;
+        if let Ok(Err(wrong)) = ended {
+            return wrong;
+        }
+    }
+    std::future::pending().await
 }
 
 #[cfg(test)]

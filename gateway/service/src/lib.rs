@@ -18,6 +18,7 @@ mod rehearse;
 mod replay;
 mod serve;
 mod showing;
+mod snapshot;
 mod supervisor;
 
 use std::error::Error;

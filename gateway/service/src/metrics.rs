@@ -4,6 +4,7 @@ mod families;
 mod follower;
 mod instant;
 mod interlocks;
+mod lifetime;
 mod maker;
 mod outlook;
 mod page;
@@ -23,6 +24,7 @@ use families::Families;
 pub(crate) use follower::{Follower, stencils_in};
 pub(crate) use instant::Look;
 use interlocks::Interlocks;
+pub(crate) use lifetime::Count;
 pub(crate) use outlook::keep_outlook;
 pub(crate) use page::page;
 

@@ -1,38 +1,47 @@
-//! The ledger's events from the first to the last, to build a state from.
+//! The ledger's events in order, to build a state from.
 
-use std::collections::HashMap;
-
-use anyhow::Context as _;
-use stencilward_domain::event::{Position, Recorded, Stream};
+use stencilward_domain::event::Position;
 use stencilward_ledger::{Entry, Ledger, LedgerError, Reader};
 
 /// Events read from the ledger at once.
-const PAGE: usize = 10_000;
+const PAGE: usize = 2_000;
 
 /// A word about the progress after so many events.
-const LONG: u64 = 250_000;
+pub(crate) const LONG: u64 = 250_000;
 
-/// Gives every event in order, and at the end each stream's version.
-///
-/// # Errors
-/// When the ledger cannot be read.
-pub(crate) async fn replay(
-    ledger: &dyn Ledger,
-    mut each: impl FnMut(&Recorded),
-) -> anyhow::Result<HashMap<Stream, u64>> {
-    let mut versions = HashMap::new();
-    let mut position = Position(0);
-    loop {
-        let page = ledger.read(position, PAGE).await.context("cannot read the ledger")?;
-        let Some(last) = page.last() else { break };
-        position = last.recorded.position;
-        for entry in &page {
-            each(&entry.recorded);
-            versions.insert(entry.recorded.fact.event.stream(), entry.version);
-        }
-        tracing::info!(events = position.0, "replaying the ledger");
+/// The events after one place, up to another, in order and page by page.
+pub(crate) struct Pages<'a> {
+    ledger: &'a dyn Ledger,
+    position: Position,
+    until: Position,
+}
+
+impl<'a> Pages<'a> {
+    /// Those after `position`, up to `until`, which the ledger has.
+    pub(crate) fn of(ledger: &'a dyn Ledger, position: Position, until: Position) -> Self {
+        Self { ledger, position, until }
     }
-    Ok(versions)
+
+    /// Up to where they were given.
+    pub(crate) fn position(&self) -> Position {
+        self.position
+    }
+
+    /// The next page; none at the end.
+    ///
+    /// # Errors
+    /// When the ledger cannot be read, or ends before.
+    pub(crate) async fn next(&mut self) -> Result<Option<Vec<Entry>>, LedgerError> {
+        let left = self.until.0.saturating_sub(self.position.0);
+        if left == 0 {
+            return Ok(None);
+        }
+        let limit = usize::try_from(left).unwrap_or(usize::MAX).min(PAGE);
+        let page = self.ledger.read(self.position, limit).await?;
+        let next = Position(self.position.0 + 1);
+        self.position = page.last().ok_or(LedgerError::Missing(next))?.recorded.position;
+        Ok(Some(page))
+    }
 }
 
 /// Gives every event in order as a reader beside the gateway sees it, until one is refused.

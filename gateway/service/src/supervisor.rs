@@ -4,7 +4,13 @@
 use std::time::Duration;
 
 use sd_notify::NotifyState;
+use stencilward_domain::event::Position;
 use tokio::time::{Interval, MissedTickBehavior, interval};
+
+use crate::replay::LONG;
+
+/// How long the start may take until it is heard of again, us: a page of events from a slow disk.
+const PATIENCE_US: u32 = 60_000_000;
 
 /// Feeds the watchdog, where there is one, in half of its time.
 pub(crate) struct Watchdog(Option<Interval>);
@@ -31,6 +37,16 @@ impl Watchdog {
 
 pub(crate) fn ready(status: &str) {
     tell(&[NotifyState::Ready, NotifyState::Status(status)]);
+}
+
+/// The start goes on: up to here of the ledger's events are read. Tells people, too, where there are
+/// many.
+pub(crate) fn reads(at: Position, of: Position) {
+    let status = format!("read {} of {} events", at.0, of.0);
+    tell(&[NotifyState::ExtendTimeoutUsec(PATIENCE_US), NotifyState::Status(&status)]);
+    if at.0.is_multiple_of(LONG) || at == of {
+        tracing::info!("{status}");
+    }
 }
 
 pub(crate) fn moves() {

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+use serde::{Deserialize, Serialize};
+
 use super::findings::{self, Finding};
 use super::{AlarmId, AlarmState};
 use crate::event::{AlarmChange, AlarmEvent, AlarmMoved, Event, Position, Raised, Recorded};
@@ -15,7 +17,7 @@ const ENTRIES_KEPT: usize = 20;
 const NORMAL_KEPT: usize = 1_000;
 
 /// One thing that happened to an alarm.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Entry {
     /// When.
     pub at: Timestamp,
@@ -26,7 +28,7 @@ pub struct Entry {
 }
 
 /// One alarm.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Alarm {
     /// Its state.
     pub state: AlarmState,
@@ -87,7 +89,7 @@ impl Alarm {
 }
 
 /// That people work on a machine.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Maintenance {
     /// Who says so.
     pub by: String,
@@ -100,11 +102,13 @@ pub struct Maintenance {
 }
 
 /// All alarms. Equal ledgers give equal alarms, whatever the policy is.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Alarms {
     /// Those of which the ledger tells.
+    #[serde(with = "crate::pairs")]
     pub all: BTreeMap<AlarmId, Alarm>,
     /// What was found, and has not ended.
+    #[serde(with = "crate::pairs")]
     pub findings: BTreeMap<AlarmId, Finding>,
     /// Machines that people work on.
     pub maintenance: BTreeMap<MachineName, Maintenance>,

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use super::{AlarmId, AlarmKind, Subject};
 use crate::event::{Basis, Event, Position, Recorded};
 use crate::names::{CounterName, MachineName, StencilCode};
@@ -9,7 +11,7 @@ use crate::signal::WashOutcome;
 use crate::time::Timestamp;
 
 /// Something that was found, and holds until it ends.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Finding {
     /// When.
     pub at: Timestamp,

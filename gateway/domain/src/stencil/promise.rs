@@ -1,12 +1,14 @@
 //! A stencil that somebody was permitted to take.
 
+use serde::{Deserialize, Serialize};
+
 use super::{Sourced, Stencil};
 use crate::decision::Rule;
 use crate::event::{Event, Recorded};
 use crate::time::Timestamp;
 
 /// Who was permitted to take a stencil, and how long they may.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Promise {
     /// Who.
     pub to: String,

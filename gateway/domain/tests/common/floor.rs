@@ -14,6 +14,18 @@ use stencilward_domain::time::Timestamp;
 use super::plant::{DOOR, PERMIT, RACK, plant};
 use super::words::{at, code, machine, occupied, seated, take_asked};
 
+/// A site before its start that has replayed this ledger, and was written down and read back after
+/// so many events of it.
+pub(crate) fn begun(plant: Plant, ledger: &[Recorded], kept: usize) -> Site {
+    let mut site = Site::new(plant);
+    let (before, after) = ledger.split_at(kept);
+    before.iter().for_each(|recorded| site.replay(recorded));
+    let text = serde_json::to_string(site.state()).expect("a state becomes JSON");
+    site.recall(serde_json::from_str(&text).expect("a state can be read back"));
+    after.iter().for_each(|recorded| site.replay(recorded));
+    site
+}
+
 /// What happens on the floor, told to a site.
 pub(crate) struct Floor {
     pub(crate) site: Site,
@@ -98,11 +110,9 @@ impl Floor {
         self.keep()
     }
 
-    /// What the ledger says, read from its beginning.
+    /// What the ledger says, as a gateway begins that kept the state of half the way.
     pub(crate) fn replayed(&self) -> Site {
-        let mut site = Site::new(self.site.plant().clone());
-        self.ledger.iter().for_each(|recorded| site.replay(recorded));
-        site
+        begun(self.site.plant().clone(), &self.ledger, self.ledger.len() / 2)
     }
 
     /// A person asks for something.
@@ -148,10 +158,7 @@ impl Floor {
 
     /// A new gateway starts on the same ledger with another plant.
     pub(crate) fn begin_again_with(&mut self, plant: Plant) -> Vec<Event> {
-        let mut site = Site::new(plant);
-        for recorded in &self.ledger {
-            site.replay(recorded);
-        }
+        let mut site = begun(plant, &self.ledger, self.ledger.len() / 2);
         site.start("0.0.0", self.now);
         self.site = site;
         self.keep()

@@ -199,6 +199,8 @@ impl<'f> World<'f> {
 
     pub(crate) fn starts(&mut self) -> Outcome {
         self.site = self.replayed.clone();
+        let kept = serde_json::to_string(self.site.state()).expect("a state becomes JSON");
+        self.site.recall(serde_json::from_str(&kept).expect("a state can be read back"));
         self.site.start("0.0.0", self.clock());
         self.follow()?;
         self.commit();

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use anyhow::Context as _;
 use stencilward_adapters::link::now;
 use stencilward_config::Configuration;
+use stencilward_domain::event::Position;
 use stencilward_domain::site::{Reply, Site};
 use stencilward_exchange::stencils::{self, List, Plan};
 use stencilward_exchange::{Form, RowFault};
@@ -18,7 +19,7 @@ use tracing_subscriber::filter::LevelFilter;
 use crate::journal::Journal;
 use crate::logging::{self, LogFormat};
 use crate::metrics::Metrics;
-use crate::replay::{read_through, replay};
+use crate::replay::{Pages, read_through};
 
 /// What to take in.
 #[derive(Debug, clap::Args)]
@@ -122,7 +123,11 @@ impl Arguments {
     ) -> anyhow::Result<Plan> {
         let ledger: Arc<dyn Ledger> = Arc::new(ledger);
         let mut site = Site::new(configuration.plant());
-        let versions = replay(&*ledger, |recorded| site.replay(recorded)).await?;
+        let mut pages = Pages::of(&*ledger, Position(0), *ledger.head().borrow());
+        while let Some(page) = pages.next().await? {
+            page.iter().for_each(|entry| site.replay(&entry.recorded));
+        }
+        let versions = ledger.versions().await?;
         site.start(env!("CARGO_PKG_VERSION"), now());
         let plan = self.plan(list, &site);
         if let Some(request) = plan.request() {

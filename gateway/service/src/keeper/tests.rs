@@ -163,7 +163,7 @@ impl Task {
         let kept: Arc<dyn Ledger> = ledger.clone();
         let keeper = Keeper {
             site,
-            journal: Journal::new(kept, metrics.clone(), HashMap::new()),
+            journal: Journal::new(kept.clone(), metrics.clone(), HashMap::new()),
             follower: Follower::new(metrics.clone(), 100),
             showing: Showing::new().0,
             metrics: metrics.clone(),
@@ -180,6 +180,8 @@ impl Task {
             forgetful,
             give_up: give_up.clone(),
             beat: 0,
+            snapshots: Taker::new(kept, folder.path().join("site.snapshot"), Position(0)),
+            recheck: None,
         };
         let running = tokio::spawn(keeper.run());
         let mut task = Self {

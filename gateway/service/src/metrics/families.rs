@@ -5,6 +5,7 @@ use prometheus::{
 };
 use stencilward_domain::alarm::{AlarmKind, AlarmState, Priority};
 
+use super::lifetime::Lifetime;
 use super::maker::{Described, Maker};
 
 pub(super) struct Families {
@@ -303,6 +304,29 @@ impl Families {
     pub(super) fn alarm_states() -> impl Iterator<Item = (AlarmState, Priority)> {
         let states = AlarmState::ALL.into_iter().filter(|state| *state != AlarmState::Normal);
         states.flat_map(|state| Priority::ALL.map(|priority| (state, priority)))
+    }
+
+    /// The counters of what the ledger tells, whole as they are after a replay of all of it.
+    pub(super) fn lifetime(&self) -> [Lifetime<'_>; 16] {
+        use Lifetime::{Many, One};
+        [
+            Many(&self.strokes),
+            Many(&self.washes),
+            Many(&self.unmatched_washes),
+            Many(&self.decisions),
+            Many(&self.storage_breaches),
+            One(&self.dry_outs),
+            One(&self.assigned_strokes),
+            One(&self.written_off_strokes),
+            One(&self.stroke_corrections),
+            Many(&self.basis_disagreements),
+            Many(&self.understencil_wipes),
+            Many(&self.stroke_jumps),
+            Many(&self.clock_findings),
+            Many(&self.doubted_decisions),
+            Many(&self.messages_missed),
+            Many(&self.alarms_raised),
+        ]
     }
 
     /// Counts an alarm that was told.

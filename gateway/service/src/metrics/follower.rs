@@ -16,6 +16,7 @@ use stencilward_domain::state::stencil_of;
 use stencilward_domain::time::Timestamp;
 
 use super::Metrics;
+use super::lifetime::{self, Count};
 use super::series::{Instants, MachineSeries, StencilSeries, forget_output};
 
 /// The part of the metrics that the site task moves: it caches what it moves often.
@@ -45,6 +46,19 @@ impl Follower {
             follower.decision_counter(rule, true, "none");
         }
         follower
+    }
+
+    /// What was counted of all events until now.
+    pub(crate) fn counts(&self) -> Vec<Count> {
+        lifetime::counts(&self.metrics.families)
+    }
+
+    /// Counts on from what was counted of the events before.
+    ///
+    /// # Errors
+    /// When it was counted by other labels.
+    pub(crate) fn recall(&mut self, counts: &[Count]) -> prometheus::Result<()> {
+        lifetime::recall(&self.metrics.families, counts)
     }
 
     /// Shows the whole state, as it is after the replay: what is known in advance has a series
