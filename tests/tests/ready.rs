@@ -57,6 +57,7 @@ async fn tells_the_truth(scheme: &str, more: &str) {
     let other = if scheme == "https" { "http" } else { "https" };
     let wrong = ready(&format!("{other}://{address}"));
     assert_eq!(wrong.status.code(), Some(1), "{wrong:?}");
+    assert!(said(&wrong).contains(&format!("ask {scheme}://")), "{wrong:?}");
     gateway.stop();
 }
 

@@ -78,9 +78,10 @@ pub(super) fn ready(place: Place) -> ExitCode {
 async fn ask(place: Place) -> anyhow::Result<(StatusCode, String)> {
     let stream = TcpStream::connect(place.address).await?;
     if place.secured {
-        exchange(anybody::secure(place.address.ip(), stream).await?, place).await
+        let stream = anybody::secure(place.address.ip(), stream).await;
+        exchange(stream.context("it speaks no TLS: ask http://")?, place).await
     } else {
-        exchange(stream, place).await
+        exchange(stream, place).await.context("it speaks no HTTP: with TLS ask https://")
     }
 }
 
