@@ -128,6 +128,7 @@ async fn write_beside(ledger: &Arc<SqliteLedger>, work: impl Future<Output = ()>
                 happened: None,
                 identity: None,
                 sender: None,
+                asked_with: None,
                 event,
             };
             let batch = BatchId(u128::from(version).to_be_bytes());

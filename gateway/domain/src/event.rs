@@ -14,6 +14,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::asked::RequestKey;
 use crate::names::{CounterName, MachineName, OrderName, ProductName, StencilCode};
 use crate::signal::{Side, Width};
 use crate::time::Timestamp;
@@ -53,12 +54,15 @@ pub struct Fact {
     /// When it happened, by the gateway's clock, where that is known and it was told late.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub happened: Option<Timestamp>,
-    /// `machine/identity` of the message it came from: a second one is a repeat.
+    /// `machine/kind/identity` of the message it came from: a second one is a repeat.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
     /// The machine that sent that message, when the event is about another one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sender: Option<MachineName>,
+    /// The key of the request it came from: a second one is a repeat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub asked_with: Option<RequestKey>,
     /// What happened.
     #[serde(flatten)]
     pub event: Event,

@@ -5,6 +5,7 @@
 //! this crate gains a dependency that could.
 
 pub mod alarm;
+pub mod asked;
 pub mod clock;
 pub mod counter;
 pub mod decision;

@@ -22,6 +22,7 @@ mod washing;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::asked::RequestKey;
 use crate::decision::Decision;
 use crate::event::{Event, Fact, Position, Recorded};
 use crate::machine::{LinkState, Told};
@@ -68,6 +69,8 @@ struct Origin {
     /// The machine that says so, where late messages are told apart.
     speaker: Option<MachineName>,
     message: Option<(MachineName, String)>,
+    /// The key of the request that it follows from.
+    asked_with: Option<RequestKey>,
 }
 
 impl Site {
@@ -366,7 +369,8 @@ impl Site {
         let sender = sender.or_else(|| self.origin.speaker.clone());
         let sender = sender.filter(|sender| machine_of(&event) != Some(sender));
         let Origin { at, machine_time, happened, .. } = self.origin;
-        let fact = Fact { at, machine_time, happened, identity, sender, event };
+        let asked_with = self.origin.asked_with.clone();
+        let fact = Fact { at, machine_time, happened, identity, sender, asked_with, event };
         let recorded = Recorded { position: Position(self.state.head.0 + 1), fact };
         self.state.apply(&recorded);
         self.fresh.push(recorded);

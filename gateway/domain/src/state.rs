@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use serde::{Deserialize, Serialize};
 
 use crate::alarm::Alarms;
+use crate::asked::Asked;
 use crate::decision::Rule;
 use crate::event::{Configured, Event, Position, Recorded, WhyUnattributed};
 use crate::machine::{Machine, Slot};
@@ -42,6 +43,8 @@ pub struct State {
     pub timed: BTreeSet<MachineName>,
     /// Decisions that permitted, as long as a late message may put them in doubt; oldest first.
     pub permitted: VecDeque<Permitted>,
+    /// Requests that bore a key.
+    pub asked: Asked,
     /// The last event's place.
     pub head: Position,
     /// The last event's time.
@@ -80,6 +83,9 @@ impl State {
         }
         if let Some(speaker) = recorded.fact.sender.as_ref().or(machine_of(&recorded.fact.event)) {
             self.machines.entry(speaker.clone()).or_default().remember_message(recorded);
+        }
+        if let Some(key) = &recorded.fact.asked_with {
+            self.asked.note(key, recorded.position);
         }
         self.apply_to_stencils(recorded);
         self.apply_second_thoughts(recorded);

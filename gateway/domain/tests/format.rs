@@ -21,6 +21,7 @@ fn recorded(position: u64, event: Event) -> Recorded {
         happened: None,
         identity: position.is_multiple_of(3).then(|| "namer/strokes-done/17".to_owned()),
         sender: None,
+        asked_with: None,
         event,
     };
     Recorded { position: Position(position), fact }
@@ -142,7 +143,7 @@ proptest! {
             measured: vec![Measurement { quantity: "t".to_owned(), value, unit: "°C".to_owned() }],
         };
         for event in [boards, washed] {
-            let fact = Fact { at: Timestamp(millis), machine_time: None, happened: None, identity: None, sender: None, event };
+            let fact = Fact { at: Timestamp(millis), machine_time: None, happened: None, identity: None, sender: None, asked_with: None, event };
             let recorded = Recorded { position: Position(position), fact };
             let line = serde_json::to_string(&recorded).expect("becomes JSON");
             prop_assert_eq!(serde_json::from_str::<Recorded>(&line).expect("can be read"), recorded);

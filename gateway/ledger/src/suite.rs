@@ -128,6 +128,7 @@ pub fn counted(stream: &Stream, count: u64) -> Fact {
         happened: None,
         identity: None,
         sender: None,
+        asked_with: None,
         event: Event::BoardsCounted { machine: machine.clone(), count, by_machine: None },
     }
 }

@@ -52,7 +52,8 @@ fn a_million_events_take_no_more_memory_than_some() {
         let at = Timestamp(1_793_599_200_000 + i64::try_from(position).unwrap() * 5_000);
         let event = event(position, &printer);
         let (machine_time, identity, sender) = (None, None, None);
-        let fact = Fact { at, machine_time, happened: None, identity, sender, event };
+        let fact =
+            Fact { at, machine_time, happened: None, identity, sender, asked_with: None, event };
         let recorded = Recorded { position: Position(position), fact };
         assert!(review.listen(&recorded, None).is_continue());
         if position == SETTLED {

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use stencilward_adapters::link::{Delivery, now};
+use stencilward_domain::asked::RequestKey;
 use stencilward_domain::decision::Decision;
 use stencilward_domain::event::{Event, Position};
 use stencilward_domain::outputs::Wanted;
@@ -193,22 +194,27 @@ impl Keeper {
     async fn receive(&mut self, visit: Visit, waiting: &mut Waiting) {
         let (answer, reply) = match visit {
             Visit::Look(look) => return look(&self.site, now()),
-            Visit::Ask { request, reply } => (self.site.ask(&request, now()), reply),
-            Visit::AskAfter { look, reply } => match look(&self.site, now()) {
-                Some(request) => (self.site.ask(&request, now()), reply),
+            Visit::Ask { request, key, reply } => (self.site.ask_with(&request, key, now()), reply),
+            Visit::AskAfter { look, key, reply } => match look(&self.site, now()) {
+                Some(request) => (self.site.ask_with(&request, key, now()), reply),
                 None => return,
             },
-            Visit::Correct { of, correction, reply } => {
-                (self.correct(of, &correction).await, reply)
+            Visit::Correct { of, correction, key, reply } => {
+                (self.correct(of, &correction, key).await, reply)
             }
         };
         waiting.replies.push((reply, answer));
     }
 
     /// Everything recorded is durable between two visits, so the ledger has what is corrected.
-    async fn correct(&mut self, of: Position, correction: &Correction) -> Reply {
+    async fn correct(
+        &mut self,
+        of: Position,
+        correction: &Correction,
+        key: Option<RequestKey>,
+    ) -> Reply {
         match self.journal.event(of).await {
-            Ok(Some(original)) => self.site.correct(&original, correction, now()),
+            Ok(Some(original)) => self.site.correct_with(&original, correction, key, now()),
             Ok(None) => {
                 let head = self.site.state().head;
                 Reply::Refused(format!("there is no event {of}: the ledger ends at {head}"))

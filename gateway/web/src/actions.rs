@@ -18,7 +18,7 @@ use crate::events::EventView;
 use crate::problem::{CHANGED, Problem};
 use crate::version::Seen;
 use crate::views::DecisionView;
-use crate::{Surface, version};
+use crate::{SiteHandle, Surface, version};
 
 /// It is done, and the ledger says so.
 #[derive(Serialize, JsonSchema)]
@@ -46,16 +46,16 @@ pub(crate) fn answer(reply: Reply) -> Result<Response, Problem> {
 /// with nothing in between. `tag` gives the tag of what is known by that name.
 async fn carry_out(
     surface: &Surface,
+    site: &SiteHandle,
     headers: &HeaderMap,
     of: Stream,
     request: Request,
     tag: impl FnOnce(&Site, Timestamp) -> Option<String> + Send + 'static,
 ) -> Result<Response, Problem> {
     let Some(seen) = Seen::if_match(headers)? else {
-        return answer(surface.site.ask(request).await?);
+        return answer(site.ask(request).await?);
     };
-    let (present, reply) = surface
-        .site
+    let (present, reply) = site
         .ask_after(move |site, now| {
             let present = tag(site, now);
             let same = present.as_ref().is_some_and(|present| seen.strongly(present));

@@ -1,5 +1,6 @@
 //! The one way from the web to the site task.
 
+use stencilward_domain::asked::RequestKey;
 use stencilward_domain::event::Position;
 use stencilward_domain::site::{Correction, Reply, Request, Site};
 use stencilward_domain::time::Timestamp;
@@ -17,6 +18,8 @@ pub enum Visit {
     Ask {
         /// What is asked for.
         request: Request,
+        /// The key that it bears.
+        key: Option<RequestKey>,
         /// Where the reply goes.
         reply: oneshot::Sender<Reply>,
     },
@@ -26,6 +29,8 @@ pub enum Visit {
     AskAfter {
         /// The look.
         look: LookAndAsk,
+        /// The key that the request bears.
+        key: Option<RequestKey>,
         /// Where the reply goes; dropped when nothing is asked for.
         reply: oneshot::Sender<Reply>,
     },
@@ -35,6 +40,8 @@ pub enum Visit {
         of: Position,
         /// What was wrong with it.
         correction: Correction,
+        /// The key that the request bears.
+        key: Option<RequestKey>,
         /// Where the reply goes.
         reply: oneshot::Sender<Reply>,
     },
@@ -47,14 +54,23 @@ pub struct Unavailable;
 
 /// A handle on the site task.
 #[derive(Debug, Clone)]
-pub struct SiteHandle(mpsc::Sender<Visit>);
+pub struct SiteHandle {
+    visits: mpsc::Sender<Visit>,
+    key: Option<RequestKey>,
+}
 
 impl SiteHandle {
     /// A handle through which at most `capacity` visits wait, and its far end.
     #[must_use]
     pub fn bounded(capacity: usize) -> (Self, mpsc::Receiver<Visit>) {
         let (sender, receiver) = mpsc::channel(capacity);
-        (Self(sender), receiver)
+        (Self { visits: sender, key: None }, receiver)
+    }
+
+    /// A handle through which all that is asked bears this key.
+    #[must_use]
+    pub fn bearing(&self, key: Option<RequestKey>) -> Self {
+        Self { visits: self.visits.clone(), key }
     }
 
     /// Puts a request to the site.
@@ -64,7 +80,8 @@ impl SiteHandle {
     /// out.
     pub async fn ask(&self, request: Request) -> Result<Reply, Unavailable> {
         let (reply, answer) = oneshot::channel();
-        self.0.send(Visit::Ask { request, reply }).await.map_err(|_| Unavailable)?;
+        let key = self.key.clone();
+        self.visits.send(Visit::Ask { request, key, reply }).await.map_err(|_| Unavailable)?;
         answer.await.map_err(|_| Unavailable)
     }
 
@@ -82,7 +99,7 @@ impl SiteHandle {
             // The caller may have gone away meanwhile: then nobody needs what was seen.
             let _ = show.send(look(site, now));
         });
-        self.0.send(Visit::Look(look)).await.map_err(|_| Unavailable)?;
+        self.visits.send(Visit::Look(look)).await.map_err(|_| Unavailable)?;
         shown.await.map_err(|_| Unavailable)
     }
 
@@ -103,7 +120,8 @@ impl SiteHandle {
             // The caller may have gone away meanwhile: then nothing is done for it.
             show.send((seen, request.is_some())).ok().and(request)
         });
-        self.0.send(Visit::AskAfter { look, reply }).await.map_err(|_| Unavailable)?;
+        let key = self.key.clone();
+        self.visits.send(Visit::AskAfter { look, key, reply }).await.map_err(|_| Unavailable)?;
         let (seen, asked) = shown.await.map_err(|_| Unavailable)?;
         let reply = if asked { Some(answer.await.map_err(|_| Unavailable)?) } else { None };
         Ok((seen, reply))
@@ -119,8 +137,8 @@ impl SiteHandle {
         correction: Correction,
     ) -> Result<Reply, Unavailable> {
         let (reply, answer) = oneshot::channel();
-        let visit = Visit::Correct { of, correction, reply };
-        self.0.send(visit).await.map_err(|_| Unavailable)?;
+        let visit = Visit::Correct { of, correction, key: self.key.clone(), reply };
+        self.visits.send(visit).await.map_err(|_| Unavailable)?;
         answer.await.map_err(|_| Unavailable)
     }
 }

@@ -100,7 +100,7 @@ pub fn router(surface: Surface) -> Router {
         .route("/wear", get(past::wear))
         .route("/export/stencils", get(lists::export_stencils));
     let api = with_lists(with_acts(api));
-    let kept = Arc::new(repeat::Kept::default());
+    let kept = (Arc::new(repeat::Kept::default()), surface.site.clone());
     pages::with_pages(Router::new())
         .nest("/api/v1", api)
         .route("/openapi.json", get(contract::served))

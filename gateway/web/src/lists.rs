@@ -18,6 +18,7 @@ use crate::Surface;
 use crate::contract::shapes::{FormWord, Name, Text};
 use crate::door::Who;
 use crate::problem::Problem;
+use crate::repeat::Asking;
 use crate::said::{bad, by_if_said};
 
 /// Largest list of stencils taken, in bytes.
@@ -37,9 +38,9 @@ pub(crate) struct Import {
 
 /// `POST /api/v1/import/stencils`.
 pub(crate) async fn import_stencils(
-    State(surface): State<Surface>,
     query: Result<Query<Import>, QueryRejection>,
     who: Who,
+    Asking(site): Asking,
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Json<PlanView>, Problem> {
@@ -51,7 +52,7 @@ pub(crate) async fn import_stencils(
     let (form, body) = (form_of(&headers)?, whole(body)?);
     let read = tokio::task::spawn_blocking(move || stencils::read(form, &body)).await;
     let list = read.map_err(|_| crate::Unavailable)?;
-    let looked = surface.site.ask_after(move |site, _| {
+    let looked = site.ask_after(move |site, _| {
         let plan = stencils::plan(&list, site, &source);
         let request = plan.request().filter(|_| !import.dry_run);
         (plan, request)

@@ -23,6 +23,7 @@ use crate::door::Who;
 use crate::lists::{faulty, form_of, whole};
 use crate::paging::{Paged, Paging, page};
 use crate::problem::Problem;
+use crate::repeat::Asking;
 use crate::said::{MOST, bad, by, understood, within};
 use crate::views::DecisionView;
 use crate::{Surface, version};
@@ -120,6 +121,7 @@ pub(crate) async fn release(
     State(surface): State<Surface>,
     query: Result<Query<Release>, QueryRejection>,
     who: Who,
+    Asking(site): Asking,
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
@@ -138,8 +140,10 @@ pub(crate) async fn release(
     };
     let who = by(&who, claimed)?;
     let (count, mut last) = (specs.len(), Position(0));
-    for spec in specs {
-        match surface.site.ask(Request::ReleaseOrder { spec, by: who.clone() }).await? {
+    for (number, spec) in (1..).zip(specs) {
+        // What is sent again after it broke off half-way is to be done.
+        let site = if number == count { &site } else { &surface.site };
+        match site.ask(Request::ReleaseOrder { spec, by: who.clone() }).await? {
             Reply::Done(position) => last = position,
             other => return answer(other),
         }

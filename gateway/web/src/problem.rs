@@ -56,8 +56,9 @@ kinds! {
         "A request with this Idempotency-Key is being carried out. Send it again after the time \
          that Retry-After names: it is then answered as the first one."
     DONE_BEFORE "done-before" CONFLICT "Done before"
-        "A request with this Idempotency-Key was carried out with the status `was`; its answer was \
-         too large to be kept. Nothing was done again."
+        "A request with this Idempotency-Key was carried out: with the status `was`, and an answer \
+         that was too large to be kept; or before the gateway started, up to the event `event`. \
+         Nothing was done again."
     CHANGED "changed-meanwhile" PRECONDITION_FAILED "Changed meanwhile"
         "What If-Match names is not the present version. `etag` is the present one, and \
          `last_event` the last event of it, where there is one. Nothing was done: look at it, and \

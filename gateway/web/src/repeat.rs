@@ -1,26 +1,30 @@
 //! Requests that are sent again: with the same key they are answered as the first time and not done
 //! twice (draft-ietf-httpapi-idempotency-key-header-07).
 //!
-//! Kept in memory, for each person apart: [`KEPT`] answers in all, each for [`FOR`]. A restart
-//! forgets them; whoever sends a request again after one looks first at what was done.
+//! Answers are kept in memory, for each person apart: [`KEPT`] in all, each for [`FOR`]. What follows
+//! from a request bears its key in the ledger, so that also after a restart it is not done twice.
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::convert::Infallible;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use axum::body::{Body, to_bytes};
-use axum::extract::{Request, State};
+use axum::extract::{FromRequestParts, Request, State};
+use axum::http::request::Parts;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use bytes::Bytes;
+use serde_json::json;
 use sha2::{Digest as _, Sha256};
+use stencilward_domain::asked::RequestKey;
 
 use crate::door::Who;
 use crate::problem::{DONE_BEFORE, KEY_USED, Problem, UNDER_WAY};
 use crate::said::bad;
-use crate::{LARGEST_BODY, lists, orders};
+use crate::{LARGEST_BODY, SiteHandle, Surface, lists, orders};
 
 /// Answers kept at a time.
 const KEPT: usize = 4_096;
@@ -35,6 +39,8 @@ const LARGEST: usize = 16 * 1024;
 const LONGEST: usize = 255;
 
 const KEY: &str = "idempotency-key";
+
+const OTHERS: &str = "this Idempotency-Key was sent with another request: make a new one";
 
 /// Whose key it is.
 type Named = (Option<String>, String);
@@ -67,7 +73,7 @@ pub(crate) fn is_repeatable(path: &str) -> bool {
 
 /// Answers what was sent before; else lets it through and keeps its answer.
 pub(crate) async fn repeat(
-    State(kept): State<Arc<Kept>>,
+    State((kept, site)): State<(Arc<Kept>, SiteHandle)>,
     who: Who,
     request: Request,
     next: Next,
@@ -80,8 +86,15 @@ pub(crate) async fn repeat(
     }
     match begun(&kept, &who, request).await {
         // What was begun is ended, also when whoever sent it has gone.
-        Ok((named, request)) => {
-            let ended = tokio::spawn(async move { kept.end(named, next.run(request).await).await });
+        Ok((named, key, mut request)) => {
+            let ended = tokio::spawn(async move {
+                if let Err(problem) = carried_out(&site, &key).await {
+                    kept.forget(&named);
+                    return problem.into_response();
+                }
+                request.extensions_mut().insert(key);
+                kept.end(named, next.run(request).await).await
+            });
             ended.await.unwrap_or_else(|_| {
                 Problem::new(StatusCode::SERVICE_UNAVAILABLE, "it broke off").into_response()
             })
@@ -90,12 +103,39 @@ pub(crate) async fn repeat(
     }
 }
 
+/// Refuses what the ledger tells was carried out before this gateway started.
+async fn carried_out(site: &SiteHandle, key: &RequestKey) -> Result<(), Problem> {
+    let name = Arc::clone(&key.name);
+    match site.look(move |site, _| site.state().asked.with(&name).cloned()).await? {
+        None => Ok(()),
+        Some(carried) if carried.of == key.of => {
+            let detail = "this was done before, and its answer is not kept: look at what is now";
+            Err(Problem::of(&DONE_BEFORE, detail).with("event", json!(carried.event)))
+        }
+        Some(_) => Err(Problem::of(&KEY_USED, OTHERS)),
+    }
+}
+
+/// The site as a request asks it: what follows bears the request's key.
+pub(crate) struct Asking(pub(crate) SiteHandle);
+
+impl FromRequestParts<Surface> for Asking {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(
+        parts: &mut Parts,
+        surface: &Surface,
+    ) -> Result<Self, Self::Rejection> {
+        Ok(Self(surface.site.bearing(parts.extensions.get().cloned())))
+    }
+}
+
 /// The request with its key noted; or the answer, where it is to be had without carrying it out.
 async fn begun(
     kept: &Kept,
     who: &Who,
     request: Request,
-) -> Result<(Named, Request), Box<Response>> {
+) -> Result<(Named, RequestKey, Request), Box<Response>> {
     let refuse = |problem: Problem| Box::new(problem.into_response());
     let key = key(request.headers()).map_err(refuse)?;
     let (parts, body) = request.into_parts();
@@ -115,11 +155,26 @@ async fn begun(
     }
     digest.update(&body);
     let named = (who.name().map(str::to_owned), key);
-    match kept.begin(&named, digest.finalize().into(), Instant::now()) {
-        Ok(None) => Ok((named, Request::from_parts(parts, Body::from(body)))),
+    let digest = digest.finalize().into();
+    match kept.begin(&named, digest, Instant::now()) {
+        Ok(None) => {
+            let key = in_the_ledger(&named, &digest);
+            Ok((named, key, Request::from_parts(parts, Body::from(body))))
+        }
         Ok(Some(answer)) => Err(Box::new(answer.into_response())),
         Err(problem) => Err(refuse(problem)),
     }
+}
+
+/// The key as the ledger keeps it: what was sent is known by it, and cannot be read from it.
+fn in_the_ledger((who, key): &Named, sent: &[u8; 32]) -> RequestKey {
+    let mut name = Sha256::new();
+    name.update(who.as_deref().unwrap_or_default());
+    name.update([0]);
+    name.update(key);
+    let short = |hash: &[u8]| hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect();
+    let (name, of): (String, String) = (short(&name.finalize()), short(sent));
+    RequestKey { name: name.into(), of: of.into() }
 }
 
 /// The key: a structured header's string, or the same without its quotes.
@@ -158,14 +213,17 @@ impl Kept {
                 Ok(None)
             }
             Entry::Occupied(known) if known.get().digest != digest => {
-                let detail = "this Idempotency-Key was sent with another request: make a new one";
-                Err(Problem::of(&KEY_USED, detail))
+                Err(Problem::of(&KEY_USED, OTHERS))
             }
             Entry::Occupied(known) => known.get().answer.clone().map(Some).ok_or_else(|| {
                 let detail = "the same request is under way: send it again in a second";
                 Problem::of(&UNDER_WAY, detail).header(header::RETRY_AFTER, "1")
             }),
         }
+    }
+
+    fn forget(&self, named: &Named) {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(named);
     }
 
     /// Keeps the answer. What was not carried out may be tried again with the same key.

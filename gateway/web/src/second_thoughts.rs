@@ -18,6 +18,7 @@ use crate::door::Who;
 use crate::events::position;
 use crate::paging::{Paged, Paging, number, page};
 use crate::problem::Problem;
+use crate::repeat::Asking;
 use crate::said::{Body, bad, by, count, why, within};
 
 /// Strokes of one stencil.
@@ -152,7 +153,7 @@ pub(crate) async fn unattributed(
 
 /// `POST /api/v1/unattributed/{event}/assign`.
 pub(crate) async fn assign(
-    State(surface): State<Surface>,
+    Asking(site): Asking,
     Path(event): Path<String>,
     who: Who,
     Body(said): Body<Assignment>,
@@ -164,12 +165,12 @@ pub(crate) async fn assign(
         shares: shares(said.shares)?,
         write_off: within("write_off", Some(said.write_off))?.unwrap_or(0),
     };
-    answer(surface.site.ask(request).await?)
+    answer(site.ask(request).await?)
 }
 
 /// `POST /api/v1/events/{event}/correct`.
 pub(crate) async fn correct(
-    State(surface): State<Surface>,
+    Asking(site): Asking,
     Path(event): Path<String>,
     who: Who,
     Body(said): Body<Corrected>,
@@ -185,5 +186,5 @@ pub(crate) async fn correct(
         }
     };
     let correction = Correction { what, by: by(&who, said.by)?, why: why(said.why.as_deref())? };
-    answer(surface.site.correct(position(&event)?, correction).await?)
+    answer(site.correct(position(&event)?, correction).await?)
 }

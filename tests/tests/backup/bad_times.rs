@@ -30,6 +30,7 @@ async fn large() -> Plant {
             happened: None,
             identity: None,
             sender: None,
+            asked_with: None,
             event: event(),
         };
         let facts = (0..1_000).map(fact).collect();

@@ -1,6 +1,7 @@
 //! The API against its own description: schemathesis (PyPI) makes requests from the OpenAPI
 //! document, good and bad ones, and looks at each answer.
 
+mod asked_again;
 mod following;
 mod plant;
 

@@ -3,6 +3,7 @@
 use super::second_thoughts::Share;
 use super::{AlarmAct, Site};
 use crate::alarm::AlarmId;
+use crate::asked::RequestKey;
 use crate::decision::Decision;
 use crate::event::{Event, PeopleEvent, Position};
 use crate::names::{MachineName, OrderName, SlotName, StencilCode};
@@ -237,10 +238,21 @@ pub(super) type Done = Result<(), String>;
 impl Site {
     /// Takes in what a person asks for.
     pub fn ask(&mut self, request: &Request, now: Timestamp) -> Reply {
+        self.ask_with(request, None, now)
+    }
+
+    /// The same; what follows from it bears this key.
+    pub fn ask_with(
+        &mut self,
+        request: &Request,
+        key: Option<RequestKey>,
+        now: Timestamp,
+    ) -> Reply {
         if let Some(machine) = request.machine().filter(|machine| self.plant.on_trial(machine)) {
             return Reply::Refused(Reason::OnTrial { machine: machine.clone() }.to_string());
         }
         self.originate(now);
+        self.origin.asked_with = key;
         let first = self.fresh.len();
         let done = match request {
             Request::Store { stencil, rack, slot, by } => {

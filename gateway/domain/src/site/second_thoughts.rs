@@ -3,6 +3,7 @@
 
 use super::Site;
 use super::requests::{Done, Reply};
+use crate::asked::RequestKey;
 use crate::event::{Basis, Event, Position, Recorded};
 use crate::names::{MachineName, StencilCode};
 use crate::signal::WashOutcome;
@@ -42,7 +43,19 @@ impl Site {
         correction: &Correction,
         now: Timestamp,
     ) -> Reply {
+        self.correct_with(original, correction, None, now)
+    }
+
+    /// The same; what follows from it bears this key.
+    pub fn correct_with(
+        &mut self,
+        original: &Recorded,
+        correction: &Correction,
+        key: Option<RequestKey>,
+        now: Timestamp,
+    ) -> Reply {
         self.originate(now);
+        self.origin.asked_with = key;
         let first = self.fresh.len();
         let done = match &correction.what {
             Wrong::Strokes(shares) => self.correct_strokes(original, shares, correction),

@@ -37,6 +37,7 @@ impl One {
                 happened: None,
                 identity: None,
                 sender: None,
+                asked_with: None,
                 event,
             },
         });

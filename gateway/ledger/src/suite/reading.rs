@@ -21,6 +21,7 @@ pub async fn events_read_back_as_they_were(place: impl Place) {
             happened: None,
             identity: Some("printer-1/\u{1f4a1}\\".to_owned()),
             sender: None,
+            asked_with: None,
             event: Event::StrokesBooked {
                 stencil: stencil.clone(),
                 machine: MachineName::new("printer-1").unwrap(),

@@ -15,6 +15,7 @@ use crate::Surface;
 use crate::contract::shapes::{Count, Name, Text};
 use crate::door::Who;
 use crate::problem::Problem;
+use crate::repeat::Asking;
 use crate::said::{Body, bad, by, named, why, within};
 use crate::views::machine_view;
 
@@ -29,6 +30,7 @@ pub(crate) async fn act<A: Act>(
     State(surface): State<Surface>,
     Path(name): Path<String>,
     who: Who,
+    Asking(site): Asking,
     headers: HeaderMap,
     Body(said): Body<A>,
 ) -> Result<Response, Problem> {
@@ -39,7 +41,7 @@ pub(crate) async fn act<A: Act>(
         let known = site.plant().machines.contains_key(&machine);
         known.then(|| version::tag(&machine_view(site, &machine, now)))
     };
-    carry_out(&surface, &headers, of, request, tag).await
+    carry_out(&surface, &site, &headers, of, request, tag).await
 }
 
 /// A scan at a printer or washer: this stencil is in it.

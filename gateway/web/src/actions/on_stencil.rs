@@ -17,6 +17,7 @@ use crate::Surface;
 use crate::contract::shapes::{Count, Moment, Name, OutcomeWord, Text};
 use crate::door::Who;
 use crate::problem::Problem;
+use crate::repeat::Asking;
 use crate::said::{Body, bad, by, by_if_said, count, moment, name, named, why};
 use crate::views::whole;
 
@@ -31,6 +32,7 @@ pub(crate) async fn act<A: Act>(
     State(surface): State<Surface>,
     Path(code): Path<String>,
     who: Who,
+    Asking(site): Asking,
     headers: HeaderMap,
     Body(said): Body<A>,
 ) -> Result<Response, Problem> {
@@ -38,7 +40,7 @@ pub(crate) async fn act<A: Act>(
     let request = said.request(stencil.clone(), &who)?;
     let of = Stream::Stencil(stencil.clone());
     let tag = move |site: &_, now| whole(site, &stencil, now).map(|view| version::tag(&view));
-    carry_out(&surface, &headers, of, request, tag).await
+    carry_out(&surface, &site, &headers, of, request, tag).await
 }
 
 /// May it be put into storage?

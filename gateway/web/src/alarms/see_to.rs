@@ -4,7 +4,6 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 
 use axum::Json;
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use schemars::JsonSchema;
@@ -16,10 +15,10 @@ use stencilward_domain::event::Position;
 use stencilward_domain::site::{AlarmAct, Reply, Request};
 
 use super::id;
-use crate::Surface;
 use crate::contract::shapes::{Count, EventNumber, Text};
 use crate::door::Who;
 use crate::problem::Problem;
+use crate::repeat::Asking;
 use crate::said::{Body, bad, by, count, needed, why};
 
 /// Something that is done with alarms.
@@ -51,8 +50,8 @@ struct Refused {
 
 /// `POST /api/v1/alarms/...`. What cannot be done with one keeps nobody from the others.
 pub(crate) async fn see_to<A: Act>(
-    State(surface): State<Surface>,
     who: Who,
+    Asking(site): Asking,
     Body(mut said): Body<A>,
 ) -> Result<Response, Problem> {
     let (alarms, claimed) = said.named();
@@ -66,7 +65,7 @@ pub(crate) async fn see_to<A: Act>(
         return Err(Problem::new(StatusCode::CONFLICT, detail));
     }
     let asked = ids.iter().collect::<BTreeSet<_>>().len();
-    let reply = surface.site.ask(Request::Alarms { alarms: ids, act, by }).await?;
+    let reply = site.ask(Request::Alarms { alarms: ids, act, by }).await?;
     let Reply::Alarms { event, refused } = reply else {
         return crate::actions::answer(reply);
     };

@@ -125,17 +125,19 @@ fn surface_of(plant: Plant, said: Vec<Said>) -> Surface {
 
 fn serve(visit: Visit, site: &mut Site, ledger: &[Recorded]) {
     match visit {
-        Visit::Ask { request, reply } => drop(reply.send(site.ask(&request, NOW))),
+        Visit::Ask { request, key, reply } => {
+            drop(reply.send(site.ask_with(&request, key, NOW)));
+        }
         Visit::Look(look) => look(site, NOW),
-        Visit::AskAfter { look, reply } => {
+        Visit::AskAfter { look, key, reply } => {
             if let Some(request) = look(site, NOW) {
-                drop(reply.send(site.ask(&request, NOW)));
+                drop(reply.send(site.ask_with(&request, key, NOW)));
             }
         }
-        Visit::Correct { of, correction, reply } => {
+        Visit::Correct { of, correction, key, reply } => {
             let original = ledger.iter().find(|recorded| recorded.position == of);
             drop(reply.send(match original {
-                Some(original) => site.correct(original, &correction, NOW),
+                Some(original) => site.correct_with(original, &correction, key, NOW),
                 None => Reply::Refused(format!("there is no event {of}")),
             }));
         }
