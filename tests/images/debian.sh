@@ -21,8 +21,10 @@ debootstrap --variant=minbase ${packages:+--include="$packages"} "$suite" "$tree
     echo "debootstrap failed: can Debian's packages be reached from here?" >&2
     exit 1
 }
-# No package starts its service while an image is built.
-printf '#!/bin/sh\nexit 101\n' >"$tree/usr/sbin/policy-rc.d"
-chmod 755 "$tree/usr/sbin/policy-rc.d"
+# In a base for other images no package starts its service; a machine of its own is left to itself.
+if [ -z "$packages" ]; then
+    printf '#!/bin/sh\nexit 101\n' >"$tree/usr/sbin/policy-rc.d"
+    chmod 755 "$tree/usr/sbin/policy-rc.d"
+fi
 rm -rf "$tree.log" "$tree"/var/cache/apt/archives/*.deb "$tree"/var/lib/apt/lists/*
 tar -C "$tree" --numeric-owner -c . | docker import --change 'CMD ["bash"]' - "$image"
