@@ -56,7 +56,7 @@ impl Plant {
     }
 
     fn snapshot(&self) -> PathBuf {
-        self.folder.path().join("plant.snapshot")
+        self.folder.path().join("plant.db.snapshot")
     }
 
     /// The line that says of what the snapshot is, and the rest.

@@ -31,7 +31,9 @@ pub(crate) struct Snapshot {
 impl Snapshot {
     /// The file beside this ledger.
     pub(crate) fn file(ledger: &Path) -> PathBuf {
-        ledger.with_extension("snapshot")
+        let mut name = ledger.as_os_str().to_owned();
+        name.push(".snapshot");
+        name.into()
     }
 
     /// The one beside this ledger, where it is one of this ledger and of these rules. Tells why

@@ -26,7 +26,7 @@ async fn main() {
     let text = year::configuration() + "listen: 127.0.0.1:0\n";
     let mut configuration = stencilward_config::parse("plant.yaml", &text).unwrap();
     configuration.ledger = folder.path().join("plant.db");
-    let snapshot = configuration.ledger.with_extension("snapshot");
+    let snapshot = folder.path().join("plant.db.snapshot");
     let events = year::write(&configuration).await;
     println!("figure start.events {events}");
     copied(&configuration.ledger).await;

@@ -180,7 +180,7 @@ impl Task {
             forgetful,
             give_up: give_up.clone(),
             beat: 0,
-            snapshots: Taker::new(kept, folder.path().join("site.snapshot"), Position(0)),
+            snapshots: Taker::new(kept, folder.path().join("site.db.snapshot"), Position(0)),
             recheck: None,
         };
         let running = tokio::spawn(keeper.run());
