@@ -126,6 +126,8 @@ async fn a_start_from_a_snapshot_is_a_start_from_the_whole_ledger() {
     assert_ne!(held, before);
     from_the_end.kill();
 
+    // A kill while the next was being written.
+    std::fs::write(plant.folder.path().join("plant.db.unfinished"), "{").unwrap();
     let mut from_the_middle = plant.run().await;
     assert_eq!(plant.shown().await, held, "what came after the snapshot is read");
     from_the_middle.line("that it checked", LIMIT, says(CHECKED)).await;
@@ -135,6 +137,9 @@ async fn a_start_from_a_snapshot_is_a_start_from_the_whole_ledger() {
     let mut again = plant.run().await;
     assert_eq!(plant.shown().await, held, "as without it");
     again.stop();
+    assert!(
+        plant.snapshot().is_file() && !plant.folder.path().join("plant.db.unfinished").exists()
+    );
 }
 
 #[tokio::test]

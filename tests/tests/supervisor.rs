@@ -64,10 +64,11 @@ async fn systemd_hears_how_far_a_start_is() {
     let (folder, _) = plant();
     let (mut first, socket) = gateway(folder.path());
     hear(&socket, "READY=1");
-    first.kill();
+    first.stop();
+    std::fs::remove_file(folder.path().join("plant.db.snapshot")).unwrap();
     let (mut again, socket) = gateway(folder.path());
     let told = hear(&socket, "EXTEND_TIMEOUT_USEC=60000000");
-    assert!(told.contains("STATUS=read 2 of 2 events"), "{told}");
+    assert!(told.contains("STATUS=read 3 of 3 events"), "{told}");
     hear(&socket, "READY=1");
     again.stop();
 }

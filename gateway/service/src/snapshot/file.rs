@@ -1,13 +1,14 @@
 //! The file of a snapshot: a line of JSON that says of what it is, and one with the rest.
 
+use std::fs::File;
 use std::io::{self, Write as _};
+use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use stencilward_domain::event::Position;
 use stencilward_ledger::{Ledger, LedgerError};
-use tempfile::NamedTempFile;
 
 use super::Snapshot;
 
@@ -74,16 +75,16 @@ pub(super) fn read(file: &Path) -> Result<Option<(Head, Snapshot)>, Unreadable> 
 
 /// Puts a snapshot there, whole or not at all.
 pub(super) fn write(file: &Path, head: Head, snapshot: &Snapshot) -> io::Result<()> {
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty());
     let rest = serde_json::to_vec(snapshot)?;
     let line = Line { head, sha256: hexadecimal(&Sha256::digest(&rest)) };
-    let mut new = NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?;
-    serde_json::to_writer(&mut new, &line)?;
+    let unfinished = file.with_extension("unfinished");
+    let mut new = File::options();
+    let mut new = new.write(true).create(true).truncate(true).mode(0o600).open(&unfinished)?;
+    new.write_all(&serde_json::to_vec(&line)?)?;
     new.write_all(b"\n")?;
     new.write_all(&rest)?;
-    new.as_file().sync_all()?;
-    new.persist(file)?;
-    Ok(())
+    new.sync_all()?;
+    std::fs::rename(unfinished, file)
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {
