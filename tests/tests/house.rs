@@ -307,14 +307,17 @@ fn list(value: &Value) -> &[Value] {
     value.as_array().map_or(&[], Vec::as_slice)
 }
 
-/// Every file below a folder, apart from what git and builds keep there.
+/// Every file below a folder, apart from what git and builds keep there: in a worktree of git's,
+/// `.git` is a file.
 fn files(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();
     for entry in entries(folder) {
-        let skipped = [".git", "target", "__pycache__"];
+        if [".git", "target", "__pycache__"].iter().any(|name| entry.ends_with(name)) {
+            continue;
+        }
         if entry.is_file() {
             found.push(entry);
-        } else if !skipped.iter().any(|name| entry.ends_with(name)) {
+        } else {
             found.extend(files(&entry));
         }
     }

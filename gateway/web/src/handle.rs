@@ -1,5 +1,7 @@
 //! The one way from the web to the site task.
 
+use std::sync::Arc;
+
 use stencilward_domain::asked::RequestKey;
 use stencilward_domain::event::Position;
 use stencilward_domain::site::{Correction, Reply, Request, Site};
@@ -125,6 +127,24 @@ impl SiteHandle {
         let (seen, asked) = shown.await.map_err(|_| Unavailable)?;
         let reply = if asked { Some(answer.await.map_err(|_| Unavailable)?) } else { None };
         Ok((seen, reply))
+    }
+
+    /// Puts a request to the site, unless one that bore this key was carried out before: then none.
+    ///
+    /// # Errors
+    /// [`Unavailable`] as for [`Self::ask`].
+    pub async fn ask_once(
+        &self,
+        request: Request,
+        key: RequestKey,
+    ) -> Result<Option<Reply>, Unavailable> {
+        let name = Arc::clone(&key.name);
+        let once = move |site: &Site, _| {
+            let fresh = site.state().asked.with(&name).is_none();
+            ((), fresh.then_some(request))
+        };
+        let ((), reply) = self.bearing(Some(key)).ask_after(once).await?;
+        Ok(reply)
     }
 
     /// Corrects an event.

@@ -168,13 +168,29 @@ async fn begun(
 
 /// The key as the ledger keeps it: what was sent is known by it, and cannot be read from it.
 fn in_the_ledger((who, key): &Named, sent: &[u8; 32]) -> RequestKey {
-    let mut name = Sha256::new();
-    name.update(who.as_deref().unwrap_or_default());
-    name.update([0]);
-    name.update(key);
-    let short = |hash: &[u8]| hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect();
-    let (name, of): (String, String) = (short(&name.finalize()), short(sent));
-    RequestKey { name: name.into(), of: of.into() }
+    let name = hash([who.as_deref().unwrap_or_default(), key].into_iter());
+    RequestKey { name: shown(&name), of: shown(sent) }
+}
+
+/// The same of a page's form, of which each that was shown has something of its own among its fields.
+pub(crate) fn of_form(who: Option<&str>, fields: &[(String, String)]) -> RequestKey {
+    let fields = fields.iter().flat_map(|(name, value)| [name.as_str(), value]);
+    let name = hash(std::iter::once(who.unwrap_or_default()).chain(fields));
+    RequestKey { name: shown(&name), of: "form".into() }
+}
+
+fn hash<'a>(parts: impl Iterator<Item = &'a str>) -> [u8; 32] {
+    let mut hasher = Sha256::new();
+    for part in parts {
+        hasher.update((part.len() as u64).to_be_bytes());
+        hasher.update(part);
+    }
+    hasher.finalize().into()
+}
+
+/// 128 bits, in hexadecimal.
+fn shown(hash: &[u8; 32]) -> Arc<str> {
+    hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect::<String>().into()
 }
 
 /// The key: a structured header's string, or the same without its quotes.

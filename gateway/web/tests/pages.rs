@@ -4,7 +4,7 @@ mod common;
 
 use axum::body::Body;
 use axum::http::{Request as Http, StatusCode};
-use common::{LATER, get, post, send, surface_after, surface_trying};
+use common::{LATER, get, post, send, surface, surface_after, surface_trying, told};
 use http_body_util::BodyExt as _;
 use stencilward_domain::event::StencilSpec;
 use stencilward_domain::names::{MachineName, OrderName, ProductName, StencilCode};
@@ -269,4 +269,34 @@ async fn scans_in_any_order_make_a_question_with_one_big_answer() {
     let seat = surface.site.look(move |site, _| site.state().machines[&printer].seat.clone()).await;
     let seat = seat.expect("the site answers").expect("it is in there");
     assert_eq!(seat.code, code("ST-1"));
+}
+
+/// A second tap, and a browser that sends a form again, send just the same.
+#[tokio::test]
+async fn a_form_that_is_sent_twice_is_carried_out_once() {
+    let surface = surface();
+    let (_, page) = send(&surface, get("/stencils/ST-1")).await;
+    let once = |page: &str| {
+        let form = page.split(r#"action="/stencils/ST-1/strokes""#).nth(1).expect("the form");
+        let field = form.split(r#"name="once" value=""#).nth(1).expect("something of its own");
+        field.split('"').next().unwrap_or_default().to_owned()
+    };
+    let first = once(&page);
+    let fields = |once: &str, strokes| {
+        format!("by=Ana&why=a+set-up&machine=printer-1&strokes={strokes}&once={once}")
+    };
+    let steps = [(&*first, 5, 5), (&*first, 5, 5), (&*first, 6, 11)];
+    for (form, strokes, sum) in steps {
+        let sent = filled("/stencils/ST-1/strokes", &fields(form, strokes));
+        assert_eq!(send(&surface, sent).await.0, StatusCode::SEE_OTHER);
+        let (_, view) = told(&surface, get("/api/v1/stencils/ST-1")).await;
+        assert_eq!(view["strokes"], sum, "{strokes} strokes");
+    }
+    let (_, page) = send(&surface, get("/stencils/ST-1")).await;
+    let second = once(&page);
+    assert_ne!(second, first);
+    let sent = filled("/stencils/ST-1/strokes", &fields(&second, 6));
+    assert_eq!(send(&surface, sent).await.0, StatusCode::SEE_OTHER);
+    let (_, view) = told(&surface, get("/api/v1/stencils/ST-1")).await;
+    assert_eq!(view["strokes"], 17, "another form is another matter");
 }

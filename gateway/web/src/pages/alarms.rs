@@ -15,8 +15,8 @@ use serde::Deserialize;
 use stencilward_domain::alarm::{ActiveAlarm, AlarmId, Priority, Subject};
 use stencilward_domain::site::{AlarmAct, Reply, Request};
 
-use super::forms::{Fault, Filling, Given, done, form};
-use super::layout::{Page, answer, event_link, name_link, stopping};
+use super::forms::{Fault, Filling, Given, ask, done, form};
+use super::layout::{Page, answer, event_link, name_link};
 use super::words::{Language, Words};
 use crate::Surface;
 
@@ -52,13 +52,12 @@ pub(crate) async fn see_to(
 ) -> Result<Response, Response> {
     let fault = match asked(&words, &action, &given) {
         Err(fault) => fault,
-        Ok(request) => match surface.site.ask(request).await.map_err(stopping(&words))? {
-            Reply::Alarms { refused, .. } if refused.is_empty() => return Ok(done("/alarms")),
-            Reply::Alarms { refused, .. } => {
+        Ok(request) => match ask(&surface, &words, &given, request).await? {
+            Some(Reply::Alarms { refused, .. }) if !refused.is_empty() => {
                 let each = refused.into_iter().map(|(id, why)| format!("{}: {why}", id.subject));
                 Fault { field: "", says: each.collect::<Vec<_>>().join("; ") }
             }
-            Reply::Refused(says) => Fault { field: "", says },
+            Some(Reply::Refused(says)) => Fault { field: "", says },
             _ => return Ok(done("/alarms")),
         },
     };

@@ -4,14 +4,20 @@ use axum::Form;
 use axum::extract::{FromRequest, Request};
 use axum::response::{IntoResponse as _, Redirect, Response};
 use maud::{Markup, html};
+use stencilward_domain::asked::RequestKey;
+use stencilward_domain::site::{Reply, Request as Asked};
 
-use super::layout::go;
+use super::layout::{go, stopping};
 use super::words::Words;
 use crate::Surface;
-use crate::door::then;
+use crate::door::{then, token};
+use crate::repeat::of_form;
 
 /// Longest free text, in characters.
 const LONGEST_TEXT: usize = 500;
+
+/// The field by which a form that is sent twice is known.
+const ONCE: &str = "once";
 
 /// What a form gave, in its order.
 #[derive(Debug, Clone, Default)]
@@ -50,6 +56,12 @@ impl Given {
         }
     }
 
+    /// The key of what was sent; none where the form had none.
+    fn key(&self, words: &Words) -> Option<RequestKey> {
+        let has_one = self.0.iter().any(|(name, _)| name == ONCE);
+        has_one.then(|| of_form(words.who.name(), &self.0))
+    }
+
     /// Who acts: whoever signed in, else whom the form names.
     pub(crate) fn by(&self, words: &Words) -> Result<String, Fault> {
         words.who.name().map_or_else(|| self.needed(words, "by"), |name| Ok(name.to_owned()))
@@ -85,6 +97,21 @@ impl FromRequest<Surface> for Given {
     }
 }
 
+/// Puts what a form asks for to the site. None when just that was sent and done before, as by a
+/// second tap, or a browser that sends it again.
+pub(crate) async fn ask(
+    surface: &Surface,
+    words: &Words,
+    given: &Given,
+    request: Asked,
+) -> Result<Option<Reply>, Response> {
+    let reply = match given.key(words) {
+        Some(key) => surface.site.ask_once(request, key).await,
+        None => surface.site.ask(request).await.map(Some),
+    };
+    reply.map_err(stopping(words))
+}
+
 /// Sends the browser on after a form was taken, so that loading again does nothing again.
 pub(crate) fn done(to: &str) -> Response {
     Redirect::to(to).into_response()
@@ -107,6 +134,10 @@ pub(crate) fn form(words: &Words, action: &str, fields: &Markup) -> Markup {
         form method="post" action=(action) {
             @if let Some((name, value)) = words.who.hidden_field() {
                 input type="hidden" name=(name) value=(value);
+            }
+            // Without completion: browsers fill fields in again, hidden ones too.
+            @if let Ok(once) = token() {
+                input type="hidden" name=(ONCE) value=(once) autocomplete="off";
             }
             (fields)
         }

@@ -9,7 +9,7 @@ use stencilward_domain::names::StencilCode;
 use stencilward_domain::site::{Reply, Request};
 use stencilward_domain::state::Unattributed;
 
-use super::forms::{Fault, Filling, Given, done, form};
+use super::forms::{Fault, Filling, Given, ask, done, form};
 use super::layout::{Page, answer, event_link, missing, name_link, stopping};
 use super::words::Words;
 use crate::Surface;
@@ -35,8 +35,8 @@ pub(crate) async fn assign(
     let of = number.parse().map(Position).map_err(|_| missing(&words, "event", &number))?;
     let fault = match asked(&words, of, &given) {
         Err(fault) => fault,
-        Ok(request) => match surface.site.ask(request).await.map_err(stopping(&words))? {
-            Reply::Refused(says) => Fault { field: "", says },
+        Ok(request) => match ask(&surface, &words, &given, request).await? {
+            Some(Reply::Refused(says)) => Fault { field: "", says },
             _ => return Ok(done("/unattributed")),
         },
     };

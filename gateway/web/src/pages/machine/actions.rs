@@ -9,8 +9,8 @@ use stencilward_domain::site::{Reply, Request};
 
 use super::page;
 use crate::Surface;
-use crate::pages::forms::{Fault, Fields, Given, Sent, WHY, done, folded};
-use crate::pages::layout::{missing, path, stopping};
+use crate::pages::forms::{Fault, Fields, Given, Sent, WHY, ask, done, folded};
+use crate::pages::layout::{missing, path};
 use crate::pages::machines::Seen;
 use crate::pages::words::Words;
 
@@ -56,8 +56,8 @@ pub(crate) async fn act(
     let machine = MachineName::new(&name).map_err(|_| missing(&words, "machine", &name))?;
     let fault = match asked(&words, machine, &action, &given) {
         Err(fault) => fault,
-        Ok(request) => match surface.site.ask(request).await.map_err(stopping(&words))? {
-            Reply::Refused(says) => Fault { field: "", says },
+        Ok(request) => match ask(&surface, &words, &given, request).await? {
+            Some(Reply::Refused(says)) => Fault { field: "", says },
             _ => return Ok(done(&path(&["machines", &name]))),
         },
     };

@@ -11,8 +11,8 @@ use stencilward_domain::time::Timestamp;
 
 use super::{action_path, page, tag_link};
 use crate::Surface;
-use crate::pages::forms::{Fault, Fields, Given, Sent, WHY, done, folded};
-use crate::pages::layout::{missing, path, stopping};
+use crate::pages::forms::{Fault, Fields, Given, Sent, WHY, ask, done, folded};
+use crate::pages::layout::{missing, path};
 use crate::pages::words::Words;
 
 /// The actions that make sense in this standing, the likeliest first.
@@ -63,9 +63,9 @@ pub(crate) async fn act(
     let stencil = StencilCode::new(&code).map_err(|_| missing(&words, "stencil", &code))?;
     let fault = match asked(&words, stencil, &action, &given) {
         Err(fault) => fault,
-        Ok(request) => match surface.site.ask(request).await.map_err(stopping(&words))? {
-            Reply::Refused(says) => Fault { field: "", says },
-            Reply::Done(event) => {
+        Ok(request) => match ask(&surface, &words, &given, request).await? {
+            Some(Reply::Refused(says)) => Fault { field: "", says },
+            Some(Reply::Done(event)) => {
                 return Ok(done(&format!("{}?done={}", path(&["stencils", &code]), event.0)));
             }
             _ => return Ok(done(&path(&["stencils", &code]))),
