@@ -129,22 +129,20 @@ impl SiteHandle {
         Ok((seen, reply))
     }
 
-    /// Puts a request to the site, unless one that bore this key was carried out before: then none.
+    /// Puts a request to the site, unless one that bore this key was carried out before: then that
+    /// one is answered again, with the last event that followed from it.
     ///
     /// # Errors
     /// [`Unavailable`] as for [`Self::ask`].
-    pub async fn ask_once(
-        &self,
-        request: Request,
-        key: RequestKey,
-    ) -> Result<Option<Reply>, Unavailable> {
+    pub async fn ask_once(&self, request: Request, key: RequestKey) -> Result<Reply, Unavailable> {
         let name = Arc::clone(&key.name);
         let once = move |site: &Site, _| {
-            let fresh = site.state().asked.with(&name).is_none();
-            ((), fresh.then_some(request))
+            let before = site.state().asked.with(&name).map(|carried| Reply::Done(carried.event));
+            let request = before.is_none().then_some(request);
+            (before, request)
         };
-        let ((), reply) = self.bearing(Some(key)).ask_after(once).await?;
-        Ok(reply)
+        let (before, reply) = self.bearing(Some(key)).ask_after(once).await?;
+        before.or(reply).ok_or(Unavailable)
     }
 
     /// Corrects an event.

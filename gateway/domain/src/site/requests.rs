@@ -201,6 +201,12 @@ pub enum Request {
 }
 
 impl Request {
+    /// True when it asks whether something may be done, and is answered by a decision.
+    #[must_use]
+    pub fn is_question(&self) -> bool {
+        matches!(self, Self::Store { .. } | Self::Take { .. })
+    }
+
     /// The machine at which it is to be done.
     fn machine(&self) -> Option<&MachineName> {
         match self {

@@ -53,11 +53,11 @@ pub(crate) async fn see_to(
     let fault = match asked(&words, &action, &given) {
         Err(fault) => fault,
         Ok(request) => match ask(&surface, &words, &given, request).await? {
-            Some(Reply::Alarms { refused, .. }) if !refused.is_empty() => {
+            Reply::Alarms { refused, .. } if !refused.is_empty() => {
                 let each = refused.into_iter().map(|(id, why)| format!("{}: {why}", id.subject));
                 Fault { field: "", says: each.collect::<Vec<_>>().join("; ") }
             }
-            Some(Reply::Refused(says)) => Fault { field: "", says },
+            Reply::Refused(says) => Fault { field: "", says },
             _ => return Ok(done("/alarms")),
         },
     };

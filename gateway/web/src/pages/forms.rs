@@ -97,17 +97,18 @@ impl FromRequest<Surface> for Given {
     }
 }
 
-/// Puts what a form asks for to the site. None when just that was sent and done before, as by a
-/// second tap, or a browser that sends it again.
+/// Puts what a form asks for to the site. What just that form has done before, as by a second tap or
+/// a browser that sends it again, is answered and not done again.
 pub(crate) async fn ask(
     surface: &Surface,
     words: &Words,
     given: &Given,
     request: Asked,
-) -> Result<Option<Reply>, Response> {
+) -> Result<Reply, Response> {
     let reply = match given.key(words) {
-        Some(key) => surface.site.ask_once(request, key).await,
-        None => surface.site.ask(request).await.map(Some),
+        // Whoever asks whether they may is told what holds now.
+        Some(key) if !request.is_question() => surface.site.ask_once(request, key).await,
+        _ => surface.site.ask(request).await,
     };
     reply.map_err(stopping(words))
 }

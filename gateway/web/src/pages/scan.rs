@@ -59,7 +59,7 @@ pub(crate) async fn scanned(
     if let Some(request) = question.request(given.text("do"), &by)
         && let Some(stencil) = question.stencil
     {
-        let verdict = Verdict::of(&surface, &words, stencil, request).await?;
+        let verdict = Verdict::of(&surface, &words, &given, stencil, request).await?;
         let answer = verdict.shown(&words);
         return Ok(page(&words, &Question::default(), &given, &answer));
     }

@@ -36,7 +36,7 @@ pub(crate) async fn assign(
     let fault = match asked(&words, of, &given) {
         Err(fault) => fault,
         Ok(request) => match ask(&surface, &words, &given, request).await? {
-            Some(Reply::Refused(says)) => Fault { field: "", says },
+            Reply::Refused(says) => Fault { field: "", says },
             _ => return Ok(done("/unattributed")),
         },
     };

@@ -57,7 +57,7 @@ pub(crate) async fn act(
     let fault = match asked(&words, machine, &action, &given) {
         Err(fault) => fault,
         Ok(request) => match ask(&surface, &words, &given, request).await? {
-            Some(Reply::Refused(says)) => Fault { field: "", says },
+            Reply::Refused(says) => Fault { field: "", says },
             _ => return Ok(done(&path(&["machines", &name]))),
         },
     };

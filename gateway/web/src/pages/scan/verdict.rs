@@ -9,7 +9,8 @@ use stencilward_domain::reason::Reason;
 use stencilward_domain::site::{Reply, Request};
 
 use crate::Surface;
-use crate::pages::layout::{event_link, name_link, stopping};
+use crate::pages::forms::{Given, ask};
+use crate::pages::layout::{event_link, name_link};
 use crate::pages::telling::reason;
 use crate::pages::words::Words;
 
@@ -30,10 +31,11 @@ impl Verdict {
     pub(super) async fn of(
         surface: &Surface,
         words: &Words,
+        given: &Given,
         stencil: StencilCode,
         request: Request,
     ) -> Result<Self, Response> {
-        let outcome = match surface.site.ask(request).await.map_err(stopping(words))? {
+        let outcome = match ask(surface, words, given, request).await? {
             Reply::Decision(decision) => Outcome::Decided(decision),
             Reply::Done(event) | Reply::Alarms { event, .. } => Outcome::Done(event),
             Reply::Refused(why) => Outcome::Refused(why),

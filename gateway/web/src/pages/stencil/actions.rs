@@ -64,8 +64,8 @@ pub(crate) async fn act(
     let fault = match asked(&words, stencil, &action, &given) {
         Err(fault) => fault,
         Ok(request) => match ask(&surface, &words, &given, request).await? {
-            Some(Reply::Refused(says)) => Fault { field: "", says },
-            Some(Reply::Done(event)) => {
+            Reply::Refused(says) => Fault { field: "", says },
+            Reply::Done(event) => {
                 return Ok(done(&format!("{}?done={}", path(&["stencils", &code]), event.0)));
             }
             _ => return Ok(done(&path(&["stencils", &code]))),
