@@ -3,7 +3,7 @@
 use std::fs::{self, File, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
@@ -25,6 +25,13 @@ pub(super) const SCHEMA: i64 = SCHEMAS.len() as i64;
 /// The first SQLite without the WAL-reset fault (3.51.3), by which two connections at work at
 /// the same moment could lose a commit.
 const OLDEST_SQLITE: i32 = 3_051_003;
+
+/// How long somebody who has the ledger open may take to be gone: a program that was just ended, or
+/// one that this process started, which holds its files until it has become another (fork(2)).
+const LEAVING: Duration = Duration::from_millis(500);
+
+/// Between two tries.
+const AGAIN: Duration = Duration::from_millis(10);
 
 /// How long a statement waits for another program that holds the file.
 pub(super) const BUSY: Duration = Duration::from_secs(2);
@@ -134,10 +141,16 @@ pub(super) fn lock(path: &Path) -> Result<File, OpenError> {
     let file = options.create(true).truncate(false).write(true).open(&name);
     let closed = |source| OpenError::Closed { path: name.clone(), source };
     let file = file.map_err(closed)?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(OpenError::InUse),
-        Err(TryLockError::Error(source)) => Err(closed(source)),
+    let begun = Instant::now();
+    loop {
+        match file.try_lock() {
+            Ok(()) => return Ok(file),
+            Err(TryLockError::WouldBlock) if begun.elapsed() < LEAVING => {
+                std::thread::sleep(AGAIN);
+            }
+            Err(TryLockError::WouldBlock) => return Err(OpenError::InUse),
+            Err(TryLockError::Error(source)) => return Err(closed(source)),
+        }
     }
 }
 

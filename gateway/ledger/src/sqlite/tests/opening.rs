@@ -3,6 +3,7 @@
 use std::error::Error;
 use std::fs;
 use std::path::Path;
+use std::time::Duration;
 
 use rusqlite::Connection;
 use stencilward_domain::event::Position;
@@ -207,4 +208,17 @@ async fn a_closed_ledger_is_one_file_and_still_reads() {
     files.sort();
     assert_eq!(files, ["ledger.db", "ledger.db.lock"]);
     assert_eq!(counts(&ledger).await, [1, 2]);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn whoever_is_just_leaving_is_waited_for() {
+    let kept = Kept::new();
+    let first = kept.open();
+    let leaving = std::thread::spawn(move || {
+        std::thread::sleep(Duration::from_millis(100));
+        drop(first);
+    });
+    let second = kept.open();
+    leaving.join().unwrap();
+    drop(second);
 }
