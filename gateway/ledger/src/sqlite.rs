@@ -83,7 +83,7 @@ impl SqliteLedger {
     }
 
     fn open_among(path: PathBuf, folder: PathBuf) -> Result<Self, OpenError> {
-        let lock = open::lock(&path)?;
+        let lock = open::lock(&path, open::LEAVING)?;
         let connection = open::writer(&path)?;
         open::look_at_parts(&connection, &folder)?;
         let commits = Arc::new(AtomicU64::new(0));

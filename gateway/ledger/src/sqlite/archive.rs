@@ -11,7 +11,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use rusqlite::Connection;
 use sha2::{Digest, Sha256};
@@ -82,7 +82,7 @@ impl SqliteLedger {
     /// # Errors
     /// [`OpenError`], saying what to do.
     pub fn note_parts_in(file: &Path, folder: &str) -> Result<(), OpenError> {
-        let _lock = open::lock(file)?;
+        let _lock = open::lock(file, Duration::ZERO)?;
         let connection = open::writer(file)?;
         for part in parts::all(&connection)? {
             let name = part.file.file_name().unwrap_or_default().to_string_lossy();

@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use rusqlite::{Connection, OpenFlags};
 
@@ -21,7 +22,7 @@ impl AtRest {
     /// [`OpenError::InUse`] when one has it open; others when its folder cannot be used.
     pub fn keep(path: &Path) -> Result<Self, OpenError> {
         let path = open::resolve(path)?;
-        let lock = open::lock(&path)?;
+        let lock = open::lock(&path, Duration::ZERO)?;
         Ok(Self { path, _lock: lock })
     }
 

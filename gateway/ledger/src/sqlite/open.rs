@@ -28,7 +28,7 @@ const OLDEST_SQLITE: i32 = 3_051_003;
 
 /// How long somebody who has the ledger open may take to be gone: a program that was just ended, or
 /// one that this process started, which holds its files until it has become another (fork(2)).
-const LEAVING: Duration = Duration::from_millis(500);
+pub(super) const LEAVING: Duration = Duration::from_millis(500);
 
 /// Between two tries.
 const AGAIN: Duration = Duration::from_millis(10);
@@ -132,8 +132,9 @@ pub(super) fn folder(path: &Path) -> &Path {
     path.parent().unwrap_or(path)
 }
 
-/// Takes the lock beside the file. The system frees it however this process ends.
-pub(super) fn lock(path: &Path) -> Result<File, OpenError> {
+/// Takes the lock beside the file, waiting for so long. The system frees it however this process
+/// ends.
+pub(super) fn lock(path: &Path, patience: Duration) -> Result<File, OpenError> {
     let mut name = path.as_os_str().to_owned();
     name.push(".lock");
     let name = PathBuf::from(name);
@@ -145,7 +146,7 @@ pub(super) fn lock(path: &Path) -> Result<File, OpenError> {
     loop {
         match file.try_lock() {
             Ok(()) => return Ok(file),
-            Err(TryLockError::WouldBlock) if begun.elapsed() < LEAVING => {
+            Err(TryLockError::WouldBlock) if begun.elapsed() < patience => {
                 std::thread::sleep(AGAIN);
             }
             Err(TryLockError::WouldBlock) => return Err(OpenError::InUse),
