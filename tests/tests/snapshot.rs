@@ -171,7 +171,11 @@ async fn what_is_no_snapshot_of_this_ledger_is_passed_over() {
             content[last] ^= 1;
             std::fs::write(plant.snapshot(), content).unwrap();
         }),
-        ("other rules", &|| otherwise("rules", json!("0"))),
+        ("other rules", &|| {
+            let mut line = line.clone();
+            line["rules"] = json!("0");
+            plant.write_snapshot(line, r#"{"of":"another shape"}"#);
+        }),
         ("another ledger", &|| otherwise("hash", json!("00"))),
         ("of the future", &|| {
             let rest = rest.replace("\"head\":", "\"head\":9");
@@ -191,6 +195,8 @@ async fn what_is_no_snapshot_of_this_ledger_is_passed_over() {
         let mut gateway = plant.run().await;
         let said = gateway.transcript();
         assert!(said.contains(PASSED_OVER) && said.contains("read "), "{what}: {said}");
+        let told = what != "other rules" || said.contains("another version's rules");
+        assert!(told, "{said}");
         let now = plant.shown().await;
         assert_eq!(shown.get_or_insert_with(|| now.clone()), &now, "{what}");
         // Without an orderly end, so that the next is spoilt in its turn.

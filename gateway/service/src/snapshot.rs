@@ -52,7 +52,7 @@ impl Snapshot {
             Ok(Some((head, snapshot))) if head == Head::of(ledger, head.position).await? => {
                 return Ok(Some(snapshot));
             }
-            Ok(Some(_)) => "it is of another ledger, or of another version's rules".to_owned(),
+            Ok(Some(_)) => "it is of another ledger".to_owned(),
             Err(error) => crate::chain(&error),
         };
         tracing::info!(file = shown, why, "the snapshot is passed over: all events are read");

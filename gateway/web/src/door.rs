@@ -37,7 +37,7 @@ pub(crate) use page::then;
 pub use people::{Changes, People, Person, Reason};
 pub use rates::Rate;
 pub(crate) use routes::routes;
-pub(crate) use secret::token;
+pub(crate) use secret::{hex, token};
 pub use secret::{judge_password, judge_pin};
 pub use sessions::Limits;
 pub use settings::{DoorSettings, Network};

@@ -21,7 +21,7 @@ use serde_json::json;
 use sha2::{Digest as _, Sha256};
 use stencilward_domain::asked::RequestKey;
 
-use crate::door::Who;
+use crate::door::{Who, hex};
 use crate::problem::{DONE_BEFORE, KEY_USED, Problem, UNDER_WAY};
 use crate::said::bad;
 use crate::{LARGEST_BODY, SiteHandle, Surface, lists, orders};
@@ -190,7 +190,7 @@ fn hash<'a>(parts: impl Iterator<Item = &'a str>) -> [u8; 32] {
 
 /// 128 bits, in hexadecimal.
 fn shown(hash: &[u8; 32]) -> Arc<str> {
-    hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect::<String>().into()
+    hex(&hash[..16]).into()
 }
 
 /// The key: a structured header's string, or the same without its quotes.

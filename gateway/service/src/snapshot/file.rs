@@ -12,6 +12,9 @@ use stencilward_ledger::{Ledger, LedgerError};
 
 use super::Snapshot;
 
+/// The hash of this program's rules.
+const RULES: &str = env!("STENCILWARD_RULES");
+
 /// Of what a snapshot is.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Head {
@@ -31,7 +34,7 @@ impl Head {
         let entry = ledger.read(before, 1).await?.pop();
         let entry = entry.filter(|entry| entry.recorded.position == position);
         let hash = entry.map(|entry| hexadecimal(&entry.hash));
-        Ok(Self { rules: env!("STENCILWARD_RULES").to_owned(), position, hash })
+        Ok(Self { rules: RULES.to_owned(), position, hash })
     }
 }
 
@@ -52,6 +55,8 @@ pub(super) enum Unreadable {
     Json(#[from] serde_json::Error),
     #[error("it is damaged")]
     Damaged,
+    #[error("another version's rules made it")]
+    OtherRules,
 }
 
 /// What is in this file; none when there is none.
@@ -63,6 +68,10 @@ pub(super) fn read(file: &Path) -> Result<Option<(Head, Snapshot)>, Unreadable> 
     let end = content.iter().position(|byte| *byte == b'\n').ok_or(Unreadable::Damaged)?;
     let (line, rest) = (&content[..end], &content[end + 1..]);
     let Line { head, sha256 } = serde_json::from_slice(line)?;
+    // Before the rest, which other rules may have written otherwise.
+    if head.rules != RULES {
+        return Err(Unreadable::OtherRules);
+    }
     if hexadecimal(&Sha256::digest(rest)) != sha256 {
         return Err(Unreadable::Damaged);
     }
